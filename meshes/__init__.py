@@ -1,0 +1,1 @@
+"""SHAPES: numbers in, what the body and the instruments look like out."""

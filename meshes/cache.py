@@ -1,0 +1,66 @@
+"""Arrays on disk that can be computed again: safe against crashes, corruption and a second writer."""
+
+import hashlib
+import os
+import tempfile
+import zipfile
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+from meshes.compiled import cache_root, remove_old
+
+
+@cache
+def code_version():
+    """Return a fingerprint of everything in `meshes/` that shapes can depend on."""
+    folder = Path(__file__).resolve().parent
+    digest = hashlib.sha256(np.__version__.encode())
+    for file in sorted([*folder.glob("*.py"), *(folder / "tables").glob("*")]):
+        if file.is_file():
+            digest.update(file.name.encode())
+            digest.update(file.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def entry(kind, *facts):
+    """Return the path that belongs to these facts and to the present code."""
+    digest = hashlib.sha256(repr((kind, code_version(), facts)).encode()).hexdigest()[:24]
+    return cache_root() / f"{kind}-{digest}.npz"
+
+
+def load(path):
+    """Return {name: array}, or None where nothing usable lies there; a damaged file is removed."""
+    try:
+        with np.load(path, allow_pickle=False) as file:
+            arrays = {name: file[name] for name in file.files}
+        os.utime(path)
+        return arrays
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError, EOFError, zipfile.BadZipFile, KeyError):
+        path.unlink(missing_ok=True)
+        return None
+
+
+def store(path, arrays):
+    """Write arrays under their final name in one step; return whether it could be written.
+
+    Two processes may write the same entry at once: each writes its own file, the last rename wins,
+    and both hold the same numbers.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.stem, suffix=".part")
+    except OSError:
+        return False
+    try:
+        with os.fdopen(handle, "wb") as file:
+            np.savez(file, **arrays)
+        os.replace(name, path)
+    except OSError:
+        Path(name).unlink(missing_ok=True)
+        return False
+    remove_old("*.npz", keep=path)
+    return True

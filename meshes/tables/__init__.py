@@ -1,0 +1,1 @@
+"""Published figures, one row a figure."""

@@ -1,0 +1,1 @@
+"""CASES: invented patients as validated, human-editable files."""

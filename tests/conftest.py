@@ -1,0 +1,19 @@
+"""Shared fixtures. The cache of a test run is its own, so that a user's cache is neither used nor touched."""
+
+import os
+import tempfile
+
+# Before the first import of a kernel: numba reads the folder of its cache then.
+os.environ.setdefault(
+    "TRAINER_CACHE_DIR", os.path.join(tempfile.gettempdir(), f"trainer-tests-{os.getuid() if hasattr(os, 'getuid') else 0}")
+)
+
+import pytest
+
+
+@pytest.fixture(scope="session")
+def anatomy():
+    """Return the ordinary adult at default parameters."""
+    from meshes.anatomy import build_anatomy
+
+    return build_anatomy()

@@ -1,0 +1,1 @@
+"""What a person did, as data. Knows no clock and no screen."""

@@ -1,0 +1,1 @@
+"""Pure functions and frozen values: needle, lead, X-ray."""
