@@ -38,7 +38,9 @@ def fingerprint(files=None):
 
 def cache_root():
     """Return the folder for everything that can be computed again."""
-    return Path(os.environ.get("TRAINER_CACHE_DIR") or platformdirs.user_cache_dir(APPLICATION, appauthor=False))
+    return Path(
+        os.environ.get("TRAINER_CACHE_DIR") or platformdirs.user_cache_dir(APPLICATION, appauthor=False)
+    )
 
 
 def compiled_folder():

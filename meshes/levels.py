@@ -1,9 +1,11 @@
 """The levels of the column that are modelled, head to tail, and the interspaces between them."""
 
+import itertools
+
 LEVELS = ("T6", "T7", "T8", "T9", "T10", "T11", "T12", "L1", "L2", "L3", "L4", "L5")
 SACRUM = "S1"
 COLUMN = (*LEVELS, SACRUM)
-INTERSPACES = tuple(f"{upper}-{lower}" for upper, lower in zip(COLUMN[:-1], COLUMN[1:]))
+INTERSPACES = tuple(f"{upper}-{lower}" for upper, lower in itertools.pairwise(COLUMN))
 
 
 def check_level(level):

@@ -5,7 +5,8 @@ import tempfile
 
 # Before the first import of a kernel: numba reads the folder of its cache then.
 os.environ.setdefault(
-    "TRAINER_CACHE_DIR", os.path.join(tempfile.gettempdir(), f"trainer-tests-{os.getuid() if hasattr(os, 'getuid') else 0}")
+    "TRAINER_CACHE_DIR",
+    os.path.join(tempfile.gettempdir(), f"trainer-tests-{os.getuid() if hasattr(os, 'getuid') else 0}"),
 )
 
 import pytest

@@ -60,7 +60,9 @@ class TableError(ValueError):
 
 def _figure(row, place):
     if row["unit"] not in UNITS:
-        raise TableError(f"{place}: unit must be one of {', '.join(UNITS)}, got {row['unit']!r}: correct the row")
+        raise TableError(
+            f"{place}: unit must be one of {', '.join(UNITS)}, got {row['unit']!r}: correct the row"
+        )
     if row["status"] not in STATUSES:
         raise TableError(
             f"{place}: status must be one of {', '.join(STATUSES)}, got {row['status']!r}: correct the row"
@@ -69,9 +71,13 @@ def _figure(row, place):
         raise TableError(f"{place}: source must name where the figure comes from, got nothing: add it")
     factor = UNITS[row["unit"]]
     try:
-        value, low, high = (None if row[c] == "" else float(row[c]) * factor for c in ("value", "low", "high"))
+        value, low, high = (
+            None if row[c] == "" else float(row[c]) * factor for c in ("value", "low", "high")
+        )
     except ValueError as error:
-        raise TableError(f"{place}: value, low and high must be numbers, got {error}: correct the row") from None
+        raise TableError(
+            f"{place}: value, low and high must be numbers, got {error}: correct the row"
+        ) from None
     if value is None:
         raise TableError(f"{place}: value must be a number, got nothing: fill it in")
     return Figure(row["key"], value, low, high, row["unit"], row["status"], row["source"], row["locator"])
@@ -83,7 +89,9 @@ def read_table(path):
     with open(path, newline="", encoding="utf-8") as file:
         reader = csv.DictReader(file)
         if tuple(reader.fieldnames or ()) != COLUMNS:
-            raise TableError(f"{path}: columns must be {','.join(COLUMNS)}, got {reader.fieldnames}: correct line 1")
+            raise TableError(
+                f"{path}: columns must be {','.join(COLUMNS)}, got {reader.fieldnames}: correct line 1"
+            )
         for row in reader:
             place = f"{Path(path).name} line {reader.line_num}"
             if None in row or None in row.values():
