@@ -1,0 +1,96 @@
+"""TOML in, with the line of every key, and out, by the part of the language that cases use."""
+
+import json
+import re
+import tomllib
+
+_KEY = re.compile(r"^\s*([A-Za-z0-9_.\-\"' ]+?)\s*=")
+_TABLE = re.compile(r"^\s*\[\s*([^\[\]]+?)\s*\]\s*(#.*)?$")
+_PLACE = re.compile(r"\(at line (\d+), column (\d+)\)")
+
+
+def read(text, *, source):
+    """Return the content of a TOML text as nested dicts.
+
+    Raises
+    ------
+    ValueError
+        If the text is not TOML; the sentence names `source` and the line.
+    """
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        lines, found = text.splitlines(), _PLACE.search(str(error))
+        line = int(found[1]) if found else len(lines)
+        reason = _PLACE.sub("", str(error)).replace("(at end of document)", "").strip()
+        written = lines[line - 1].strip() if 0 < line <= len(lines) else ""
+        raise ValueError(
+            f"{source} line {line}: the line must be TOML ({_lower_first(reason)}), "
+            f"got {written!r}: correct it"
+        ) from None
+
+
+def line_of(text, path):
+    """Return the line on which the key `path`, a tuple of names, is given, or None.
+
+    A key that is missing is looked for as its table.
+    """
+    places = dict(_key_lines(text))
+    for length in range(len(path), 0, -1):
+        if (line := places.get(tuple(path[:length]))) is not None:
+            return line
+    return None
+
+
+def write(content):
+    """Return TOML text of a dict of plain values and of tables of plain values."""
+    plain = [f"{key} = {_value(value)}" for key, value in content.items() if not isinstance(value, dict)]
+    tables = [_table(key, value) for key, value in content.items() if isinstance(value, dict)]
+    return "\n\n".join(["\n".join(plain), *tables]).strip() + "\n"
+
+
+def _lower_first(words):
+    return words[:1].lower() + words[1:]
+
+
+def _key_lines(text):
+    table, inside_text = (), None
+    for number, line in enumerate(text.splitlines(), start=1):
+        if inside_text:
+            inside_text = None if inside_text in line else inside_text
+            continue
+        if found := _TABLE.match(line):
+            table = _names(found[1])
+            yield table, number
+        elif found := _KEY.match(line):
+            yield table + _names(found[1]), number
+            inside_text = _left_open(line[found.end() :])
+
+
+def _names(dotted):
+    return tuple(part.strip().strip("\"'") for part in dotted.split("."))
+
+
+def _left_open(value):
+    """Return the quotes of a text that goes on in the next line, or None."""
+    for quotes in ('"""', "'''"):
+        if value.count(quotes) % 2:
+            return quotes
+    return None
+
+
+def _table(name, content):
+    return "\n".join([f"[{name}]", *(f"{key} = {_value(value)}" for key, value in content.items())])
+
+
+def _value(value):
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | float):
+        return repr(value)
+    if isinstance(value, str):
+        # JSON's escapes are TOML's, but for the delete character that TOML wants escaped too.
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(_value(item) for item in value)}]"
+    raise TypeError(f"value must be text, a number, a truth value or a list, got {value!r}: write it plainly")
