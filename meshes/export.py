@@ -1,0 +1,103 @@
+"""Meshes to files that other programs read, one named part per mesh where the format has names.
+
+GLB carries metres with +y up, as its standard asks, through the transform of each node; the others
+carry mm in the patient's frame (LPS+).
+"""
+
+import os
+from pathlib import Path
+
+import numpy as np
+import pyvista
+import trimesh
+
+ENDINGS = (".glb", ".stl", ".vtp", ".ply")
+# left, posterior, cranial [mm] -> x left, y up, z anterior [m]
+GLTF_FROM_PATIENT = 1e-3 * np.array(
+    [[1.0, 0.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0], [0.0, -1.0, 0.0, 0.0], [0.0, 0.0, 0.0, 1e3]]
+)
+
+
+def check_ending(path):
+    """Return `path` as a Path if its ending names a format that can be written; raises ValueError."""
+    path = Path(path)
+    if path.suffix.lower() not in ENDINGS:
+        raise ValueError(
+            f"export file must end in {', '.join(ENDINGS)}, got {path.name!r}: choose one of these endings"
+        )
+    return path
+
+
+def export_meshes(meshes, path):
+    """Write meshes into one file; the ending names the format.
+
+    STL keeps no names. PLY numbers the part of each face and names the parts in comments, VTP in field
+    data. The file appears whole or not at all.
+
+    Parameters
+    ----------
+    meshes : dict of (vertices (n, 3) [mm], faces (m, 3))
+        By the name of the part.
+    path : str or Path
+        Ends in .glb, .stl, .vtp or .ply.
+
+    Raises
+    ------
+    ValueError
+        If the ending is unknown or there is no mesh.
+    OSError
+        If the file cannot be written.
+    """
+    path = check_ending(path)
+    if not meshes:
+        raise ValueError("meshes must hold at least one mesh, got none: name what to export")
+    part = path.with_name(f".{path.stem}-{os.getpid()}{path.suffix.lower()}")
+    try:
+        # VTK reports an unwritable file on the screen only, so it is opened here first.
+        part.open("xb").close()
+        WRITERS[path.suffix.lower()](meshes, part)
+        os.replace(part, path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def _joined(meshes):
+    """Return vertices, faces and the number of the part of each face, of all meshes together."""
+    starts = np.cumsum([0, *(len(vertices) for vertices, _ in meshes.values())])
+    vertices = np.concatenate([vertices for vertices, _ in meshes.values()])
+    faces = np.concatenate([faces + start for (_, faces), start in zip(meshes.values(), starts)])
+    numbers = np.repeat(np.arange(len(meshes), dtype=np.int32), [len(faces) for _, faces in meshes.values()])
+    return vertices, faces, numbers
+
+
+def _write_glb(meshes, path):
+    scene = trimesh.Scene()
+    for name, (vertices, faces) in meshes.items():
+        mesh = trimesh.Trimesh(vertices, faces, process=False)
+        scene.add_geometry(mesh, node_name=name, geom_name=name, transform=GLTF_FROM_PATIENT)
+    path.write_bytes(scene.export(file_type="glb"))
+
+
+def _write_stl(meshes, path):
+    vertices, faces, _ = _joined(meshes)
+    path.write_bytes(trimesh.Trimesh(vertices, faces, process=False).export(file_type="stl"))
+
+
+def _write_ply(meshes, path):
+    vertices, faces, numbers = _joined(meshes)
+    mesh = trimesh.Trimesh(vertices, faces, process=False)
+    mesh.face_attributes["part"] = numbers
+    header, body = mesh.export(file_type="ply").split(b"end_header\n", 1)
+    comments = "".join(f"comment part {number} {name}\n" for number, name in enumerate(meshes))
+    path.write_bytes(header + comments.encode("ascii", "replace") + b"end_header\n" + body)
+
+
+def _write_vtp(meshes, path):
+    vertices, faces, numbers = _joined(meshes)
+    surface = pyvista.PolyData.from_regular_faces(vertices, faces)
+    surface.cell_data["part"] = numbers
+    surface.field_data["part_names"] = list(meshes)
+    surface.save(path)
+
+
+WRITERS = {".glb": _write_glb, ".stl": _write_stl, ".ply": _write_ply, ".vtp": _write_vtp}
