@@ -1,0 +1,192 @@
+"""Vertebrae T6..L5 and the sacrum as rows, with the landmarks that others measure from."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from meshes import arch
+from meshes.curve import endplate_chord, level_poses, wedge
+from meshes.dimensions import all_dimensions
+from meshes.fields import Clearance
+from meshes.lamina import LaminaEdges, solve_laminae
+from meshes.levels import COLUMN, LEVELS, SACRUM, is_lumbar
+from meshes.parameters import SpineParameters
+from meshes.rows import body_row, canal_row, stack
+from meshes.sacrum import FIRST_TUBERCLE, POSTERIOR_WALL, sacrum_edges, sacrum_rows
+from meshes.tables import loader
+from meshes.units import radians
+
+# Width of a facet joint. [mm]
+JOINT_GAP = 0.95
+# Lumbar joints stand close to the midline: carving begins here. [mm]
+LUMBAR_INNER_LIMIT = 4.5
+
+
+@dataclass(frozen=True, eq=False)
+class VertebraShape:
+    """One bone: what fills it, and where its landmarks are.
+
+    Everything at stature_scale 1 in the bone's frame: origin in the middle of the body, x left, y posterior,
+    z cranial. [mm]
+
+    Parameters
+    ----------
+    level : str
+    rows : (n, 44) float
+        For `meshes.fields`.
+    articular_rows : (m, 44) float
+        The arch, joints plumper than they are: what the bone below must keep clear of. Empty for S1.
+    posterior_wall : float
+        y of the posterior wall of the body.
+    body_depth : float
+        Depth over which the heights differ.
+    posterior_height, anterior_height : float
+        Of the body.
+    wedge : float
+        Angle between the endplates, positive where the front is taller. [rad]
+    canal_depth, canal_width : float
+    lamina : LaminaEdges
+    spinous_tip : (2,) float
+        (y, z) of the tip of the spinous process; of the first tubercle for S1.
+    window_half_width : float
+        Where the interlaminar window below the bone ends to the side; 0 for S1, which has none.
+    """
+
+    level: str
+    rows: np.ndarray
+    articular_rows: np.ndarray
+    posterior_wall: float
+    body_depth: float
+    posterior_height: float
+    anterior_height: float
+    wedge: float
+    canal_depth: float
+    canal_width: float
+    lamina: LaminaEdges
+    spinous_tip: np.ndarray
+    window_half_width: float
+
+
+def _body(numbers):
+    lumbar = numbers.lumbar
+    return body_row(
+        upper=(numbers["upper_endplate_width"], numbers["upper_endplate_depth"]),
+        lower=(numbers["lower_endplate_width"], numbers["lower_endplate_depth"]),
+        heights=(numbers["anterior_height"], numbers["posterior_height"]),
+        waist=0.14 if lumbar else 0.11,
+        dishes=(1.4, 2.4 if lumbar else 1.7),
+        wall=numbers.posterior_wall + 0.5,
+        hollow=1.6 if lumbar else 1.0,
+    )
+
+
+def _canal(numbers):
+    return canal_row(
+        front=numbers.posterior_wall - 0.2,
+        width=numbers["canal_width"],
+        depth=numbers["canal_depth"] + 1.5,
+        half_angle=radians(54.0),
+    )
+
+
+def _rows(numbers, edges):
+    # The canal is cut before the roof, which stays outside it by construction.
+    foot = arch.pedicle_of(numbers)
+    root = [
+        *arch.pedicle_rows(numbers, foot),
+        *arch.transverse_rows(numbers, foot),
+        *arch.superior_rows(numbers, foot, edges=edges),
+    ]
+    roof = [*arch.roof_rows(numbers, foot, edges=edges)]
+    processes, stand_ins = arch.inferior_rows(numbers, edges)
+    spine = arch.spinous_row(numbers, edges)
+    rows = [_body(numbers), *root, _canal(numbers), *roof, *processes, spine]
+    return stack(rows), stack([*stand_ins, *root, *roof, *processes, spine])
+
+
+def _vertebra(numbers, edges):
+    rows, articular_rows = _rows(numbers, edges)
+    return VertebraShape(
+        level=numbers.level,
+        rows=rows,
+        articular_rows=articular_rows,
+        posterior_wall=numbers.posterior_wall,
+        body_depth=numbers.body_depth,
+        posterior_height=numbers.posterior_height,
+        anterior_height=numbers.anterior_height,
+        wedge=numbers.wedge,
+        canal_depth=numbers.canal_depth,
+        canal_width=numbers.canal_width,
+        lamina=edges,
+        spinous_tip=arch.spinous_tip(numbers),
+        window_half_width=numbers["window_half_width"],
+    )
+
+
+def _sacrum(edges):
+    size = loader.numbers("vertebrae", SACRUM)
+    return VertebraShape(
+        level=SACRUM,
+        rows=sacrum_rows(),
+        articular_rows=stack([]),
+        posterior_wall=POSTERIOR_WALL,
+        body_depth=endplate_chord(SACRUM),
+        posterior_height=size["posterior_height"],
+        anterior_height=size["anterior_height"],
+        wedge=wedge(SACRUM),
+        canal_depth=size["canal_depth"],
+        canal_width=size["canal_width"],
+        lamina=edges,
+        spinous_tip=np.array(FIRST_TUBERCLE),
+        window_half_width=0.0,
+    )
+
+
+def shaping_poses():
+    """Return {level: Pose} in which bones are shaped: the tabulated adult at rest, discs at full height."""
+    return level_poses(SpineParameters())
+
+
+def shape_column(parameters):
+    """Return {level: VertebraShape} of T6..L5 and S1.
+
+    Depends on the shape parameters alone (`meshes.parameters.SHAPE`): bones are shaped in the pose at rest
+    and moved as they are, so in extreme poses neighbours can overlap.
+
+    Source
+    ------
+    Sizes: meshes/tables/vertebrae.csv. Corrections found by measuring the built bones: calibration.csv.
+    """
+    numbers = all_dimensions(parameters)
+    edges = solve_laminae(numbers, shaping_poses(), sacrum=sacrum_edges())
+    shapes = {level: _vertebra(numbers[level], edges[level]) for level in LEVELS}
+    shapes[SACRUM] = _sacrum(edges[SACRUM])
+    return shapes
+
+
+def neighbour_clearance(shapes, level, *, poses=None):
+    """Return the `Clearance` that carving this bone needs, or None for the uppermost.
+
+    Parameters
+    ----------
+    shapes : dict
+        {level: VertebraShape} with this level and the one above.
+    level : str
+    poses : dict or None
+        {level: Pose} at stature_scale 1 in which to carve; those in which bones are shaped if not given. Only
+        poses without sideways tilt keep a bone even in x.
+    """
+    place = COLUMN.index(level)
+    if place == 0:
+        return None
+    above = COLUMN[place - 1]
+    poses = shaping_poses() if poses is None else poses
+    relative = poses[above].inverse() @ poses[level]
+    window = shapes[above].window_half_width
+    return Clearance(
+        rows=shapes[above].articular_rows,
+        rotation=relative.rotation,
+        translation=relative.translation,
+        gap=JOINT_GAP,
+        inner_limit=LUMBAR_INNER_LIMIT if is_lumbar(above) else window - 1.0,
+    )
