@@ -26,6 +26,8 @@ FILM = 0.5
 BLOCK = 8
 # The field changes by less than this per mm (measured: up to 1.15 near the surface).
 STEEPEST = 1.5
+# Beyond this from the surface nothing is carved or roughened; deeper inside than the second, too. [mm]
+SHELL, DEEPEST_CARVE = 3.0, 6.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,11 +57,10 @@ NOTHING_ABOVE = Clearance(np.zeros((0, ROW_LENGTH)), np.eye(3), np.zeros(3), 0.0
 
 
 @kernel
-def fold(rows, chosen, count, x, y, z):
-    """Return the field of the first `count` chosen rows, in their order, at one point."""
+def fold(rows, chosen, x, y, z):
+    """Return the field of the chosen rows, in their order, at one point."""
     value = 1e9
-    for q in range(count):
-        i = chosen[q]
+    for i in chosen:
         part = primitive(rows[i], x, y, z)
         if rows[i, 1] < 0.5:
             value = smooth_minimum(value, part, rows[i, 2])
@@ -79,75 +80,94 @@ def unevenness(x, y, z):
 
 
 @kernel
-def keep_clear(value, rows, chosen, rotation, translation, gap, inner_limit, x, y, z):
-    """Return the field after carving it clear of the bone above."""
-    if value < -6.0:
-        return value
+def turned(rotation, translation, x, y, z):
+    """Return a point in the frame of the bone above."""
     px = rotation[0, 0] * x + rotation[0, 1] * y + rotation[0, 2] * z + translation[0]
     py = rotation[1, 0] * x + rotation[1, 1] * y + rotation[1, 2] * z + translation[1]
     pz = rotation[2, 0] * x + rotation[2, 1] * y + rotation[2, 2] * z + translation[2]
-    above = fold(rows, chosen, rows.shape[0], px, py, pz)
-    carve = max(min(gap - above, abs(px) - inner_limit), FILM - above)
-    return smooth_maximum(value, carve, 0.6)
+    return px, py, pz
 
 
 @kernel
-def choose_rows(rows, chosen, x, y, z, reach):
+def choose_rows(rows, chosen, reach, x, y, z):
     """List the rows that can matter within `reach` of a point; return how many.
 
-    A row is dropped when even its smallest value in reach leaves it beyond its blend radius from the shell of
-    2 mm around the surface. The first row always stays.
+    A row is dropped when even its smallest value in reach stays above its blend radius. The first row always
+    stays.
     """
     count = 0
     for i in range(rows.shape[0]):
-        if i == 0 or primitive(rows[i], x, y, z) < reach + rows[i, 2] + 2.0:
+        if i == 0 or primitive(rows[i], x, y, z) < reach + rows[i, 2]:
             chosen[count] = i
             count += 1
     return count
 
 
 @kernel
+def carved(value, above, gap, inner_limit, lateral):
+    """Return the field where the bone above is `above` away and `lateral` its own |x|."""
+    carve = max(min(gap - above, lateral - inner_limit), FILM - above)
+    return smooth_maximum(value, carve, 0.6)
+
+
+@kernel
+def fill_block(
+    field, first, rows, chosen, origin, pitch, above, near, rotation, translation, gap, inner_limit
+):
+    """Fill the block of `field` that begins at `first` (k, j, i) from short lists of rows."""
+    nz, ny, nx = field.shape
+    for k in range(first[0], min(first[0] + BLOCK, nz)):
+        z = origin[2] + k * pitch
+        for j in range(first[1], min(first[1] + BLOCK, ny)):
+            y = origin[1] + j * pitch
+            for i in range(first[2], min(first[2] + BLOCK, nx)):
+                x = origin[0] + i * pitch
+                value = fold(rows, chosen, x, y, z)
+                if value < SHELL:
+                    value += ROUGHNESS * unevenness(x, y, z)
+                    if near.shape[0] > 0 and value > -DEEPEST_CARVE:
+                        px, py, pz = turned(rotation, translation, x, y, z)
+                        value = carved(value, fold(above, near, px, py, pz), gap, inner_limit, abs(px))
+                field[k, j, i] = value
+
+
+@kernel
 def fill_grid(field, rows, origin, pitch, above, rotation, translation, gap, inner_limit):
     """Fill `field` (nz, ny, nx) block by block; a block far from the surface gets one value."""
     nz, ny, nx = field.shape
-    everything = np.arange(max(rows.shape[0], above.shape[0]))
-    chosen = np.empty(rows.shape[0], np.int64)
+    everything = np.arange(rows.shape[0])
+    chosen, near = np.empty(rows.shape[0], np.int64), np.empty(above.shape[0], np.int64)
     half = 0.5 * (BLOCK - 1) * pitch
     reach = STEEPEST * math.sqrt(3.0) * (half + 0.5 * pitch)
-    for k0 in range(0, nz, BLOCK):
-        for j0 in range(0, ny, BLOCK):
-            for i0 in range(0, nx, BLOCK):
+    for k in range(0, nz, BLOCK):
+        for j in range(0, ny, BLOCK):
+            for i in range(0, nx, BLOCK):
                 x, y, z = (
-                    origin[0] + i0 * pitch + half,
-                    origin[1] + j0 * pitch + half,
-                    origin[2] + k0 * pitch + half,
+                    origin[0] + i * pitch + half,
+                    origin[1] + j * pitch + half,
+                    origin[2] + k * pitch + half,
                 )
-                middle = fold(rows, everything, rows.shape[0], x, y, z)
-                far = abs(middle) > reach + 1.5 and (middle > 0.0 or above.shape[0] == 0)
-                count = 0 if far else choose_rows(rows, chosen, x, y, z, reach)
-                for k in range(k0, min(k0 + BLOCK, nz)):
-                    z = origin[2] + k * pitch
-                    for j in range(j0, min(j0 + BLOCK, ny)):
-                        y = origin[1] + j * pitch
-                        for i in range(i0, min(i0 + BLOCK, nx)):
-                            x = origin[0] + i * pitch
-                            value = middle if far else fold(rows, chosen, count, x, y, z)
-                            if not far and value < 3.0:
-                                value += ROUGHNESS * unevenness(x, y, z)
-                                if above.shape[0] > 0:
-                                    value = keep_clear(
-                                        value,
-                                        above,
-                                        everything,
-                                        rotation,
-                                        translation,
-                                        gap,
-                                        inner_limit,
-                                        x,
-                                        y,
-                                        z,
-                                    )
-                            field[k, j, i] = value
+                middle = fold(rows, everything, x, y, z)
+                if abs(middle) > reach + 1.5 and (middle > 0.0 or above.shape[0] == 0):
+                    field[k : k + BLOCK, j : j + BLOCK, i : i + BLOCK] = middle
+                    continue
+                mine = choose_rows(rows, chosen, reach + 2.0, x, y, z)
+                px, py, pz = turned(rotation, translation, x, y, z)
+                theirs = choose_rows(above, near, reach + SHELL, px, py, pz)
+                fill_block(
+                    field,
+                    (k, j, i),
+                    rows,
+                    chosen[:mine],
+                    origin,
+                    pitch,
+                    above,
+                    near[:theirs],
+                    rotation,
+                    translation,
+                    gap,
+                    inner_limit,
+                )
 
 
 @kernel
@@ -155,7 +175,7 @@ def fill_points(values, rows, points):
     """Fill `values` (n,) with the field of all rows at `points` (n, 3)."""
     everything = np.arange(rows.shape[0])
     for i in range(points.shape[0]):
-        values[i] = fold(rows, everything, rows.shape[0], points[i, 0], points[i, 1], points[i, 2])
+        values[i] = fold(rows, everything, points[i, 0], points[i, 1], points[i, 2])
 
 
 def evaluate_half(rows, *, pitch, clearance=None):

@@ -101,11 +101,13 @@ def body(row, x, y, z):
     a = 0.5 * (0.5 * (row[3] + row[5]) + 0.5 * (row[3] - row[5]) * t) * (1.0 - row[9] * middle)
     b = 0.54 * (depth + 0.5 * (row[4] - row[6]) * t) * (1.0 - 0.8 * row[9] * middle)
     u, v, n = abs(x) / a, abs(y - 0.04 * depth) / b, row[14]
-    size = (u**n + v**n) ** (1.0 / n)
+    un, vn = u**n, v**n
+    size = (un + vn) ** (1.0 / n)
     side = -min(a, b)
     if size > 1e-4:
-        gu, gv = u ** (n - 1.0) / a, v ** (n - 1.0) / b
-        side = (size - 1.0) * size ** (n - 1.0) / math.sqrt(gu * gu + gv * gv)
+        # Powers of n - 1 by division: a power costs as much as all the rest.
+        gu, gv = un / max(a * u, 1e-12), vn / max(b * v, 1e-12)
+        side = (size - 1.0) * (un + vn) / (size * math.sqrt(gu * gu + gv * gv))
     lateral = x / (0.24 * row[3])
     wall = row[12] - row[15] * math.exp(-lateral * lateral) - 0.8 * middle
     side = smooth_maximum(side, y - wall, 3.5)
