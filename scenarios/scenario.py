@@ -94,7 +94,21 @@ def _named(check, value):
 
 
 class Task(_Settings):
-    """What has to be reached, from where and with what."""
+    """What has to be reached, from where and with what.
+
+    Parameters
+    ----------
+    target_level : str
+        The lead's tip shall come to the top of this body.
+    target_offset_mm : float
+        Of the lead from the midline, positive on the side of the needle.
+    interspace, side : str
+        Where the needle enters the canal, and on which side of the midline it enters the skin.
+    needle_lengths_mm : tuple of float
+        What lies on the table; sorted.
+    largest_approach_deg : float
+        Between needle and skin.
+    """
 
     target_level: str = "T8"
     target_offset_mm: float = 2.0
