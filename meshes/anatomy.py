@@ -1,0 +1,110 @@
+"""The frozen whole of one patient that everyone else reads: bones, poses, canal, soft tissue."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from meshes.bones import build_bones
+from meshes.canal_build import build_chart
+from meshes.curve import level_poses
+from meshes.distance import pack_bones
+from meshes.neuraxis import cord_mesh, dura_mesh
+from meshes.parameters import SHAPE, SpineParameters
+
+NEEDS_NEW_BONES = (*SHAPE, "stature_scale")
+
+
+@dataclass(frozen=True, eq=False)
+class Anatomy:
+    """One patient. Nothing in it changes; what is asked for first is computed then and kept.
+
+    Parameters
+    ----------
+    parameters : SpineParameters
+    bones : dict
+        {level: Bone}, each in its own frame.
+    poses : dict
+        {level: Pose}, from the bone's frame to the patient's.
+    """
+
+    parameters: SpineParameters
+    bones: dict
+    poses: dict
+
+    @cached_property
+    def packed(self):
+        """PackedBones of the whole column, T6 to S1, in these poses."""
+        return pack_bones(self.bones, self.poses)
+
+    @cached_property
+    def canal(self):
+        """CanalChart."""
+        return build_chart(self.bones, self.poses, self.parameters, packed=self.packed)
+
+    @cached_property
+    def tissue(self):
+        """SoftTissue."""
+        from meshes.soft_tissue import build_soft_tissue
+
+        return build_soft_tissue(
+            self.parameters, bones=self.bones, poses=self.poses, packed=self.packed, canal=self.canal
+        )
+
+    @cached_property
+    def bone_meshes(self):
+        """{level: (vertices, faces)} in the patient's frame. [mm]"""
+        return {
+            level: (self.poses[level].apply(bone.vertices), bone.faces) for level, bone in self.bones.items()
+        }
+
+    @cached_property
+    def flava(self):
+        """{interspace: (vertices, faces)}. [mm]"""
+        from meshes.flavum import flavum_meshes
+
+        return flavum_meshes(self)
+
+    @cached_property
+    def discs(self):
+        """{interspace: (vertices, faces)}. [mm]"""
+        from meshes.disc import disc_meshes
+
+        return disc_meshes(self)
+
+    @cached_property
+    def dura(self):
+        """{'dura': (vertices, faces)}. [mm]"""
+        return {"dura": dura_mesh(self.canal)}
+
+    @cached_property
+    def cord(self):
+        """{'cord': (vertices, faces)}. [mm]"""
+        return {"cord": cord_mesh(self.canal)}
+
+    def with_pose(self, **changes):
+        """Return the same bones in another posture or with other soft tissue; about a tenth of a second.
+
+        Raises
+        ------
+        ValueError
+            If a change would need other bones.
+        """
+        refused = sorted(set(changes) & set(NEEDS_NEW_BONES))
+        if refused:
+            raise ValueError(
+                f"changes must leave {', '.join(NEEDS_NEW_BONES)} alone, got {', '.join(refused)}: "
+                "call build_anatomy with the new parameters"
+            )
+        parameters = self.parameters.with_changes(**changes)
+        return Anatomy(parameters, self.bones, level_poses(parameters))
+
+
+def build_anatomy(parameters=SpineParameters(), *, progress=None):  # noqa: B008 - frozen
+    """Return the Anatomy of a spine; bones come from disk where they were built before.
+
+    Parameters
+    ----------
+    parameters : SpineParameters
+    progress : callable or None
+        Called as progress(done, total, words) while bones are built.
+    """
+    return Anatomy(parameters, build_bones(parameters, progress=progress), level_poses(parameters))

@@ -1,0 +1,153 @@
+"""Build the canal chart from posed bones.
+
+Twice along the same road: a rough axis through the bony canal finds the front wall, the sac rides on it,
+and the centre of the sac is the axis of the chart. Then rays, flavum and disc, dura, cord, and baking.
+"""
+
+import math
+
+import numpy as np
+
+from meshes import canal_bake as bake
+from meshes.canal import CanalChart
+from meshes.canal_axis import axis_through, rough_axis, smoothed
+from meshes.canal_march import BONE_REACH, LONGEST_RAY, first_bone
+from meshes.canal_marks import interspaces, level_spans, level_stations
+from meshes.canal_wall import closed, flavum_thickness, lamina_stations, shaped, with_discs, with_flavum
+from meshes.distance import pack_bones
+from meshes.levels import LEVELS
+from meshes.sac_and_cord import cord_radius, dura_radius, sac_ellipse, sac_half_depth, sections
+from meshes.tables.loader import number
+from meshes.units import radians
+
+CHART_LEVELS = LEVELS[::-1]
+TURN = radians(5.0)
+THETA = TURN * np.arange(round(2.0 * math.pi / TURN))
+FRONT_AND_BACK = np.array([0.0, math.pi])
+
+
+def _bone_radius(packed, axis, stations, theta):
+    return first_bone(
+        packed.values,
+        packed.table,
+        stations,
+        axis.centre,
+        axis.left,
+        axis.dorsal,
+        axis.u,
+        theta,
+        BONE_REACH,
+        LONGEST_RAY,
+    )
+
+
+def _sac_axis(column, packed):
+    """Return the Axis through the centres of the sac."""
+    scale = column.scale
+    rough = rough_axis(column.bones, column.poses, CHART_LEVELS, scale=scale)
+    stations = column.stations(rough)
+    bone = _bone_radius(packed, rough, stations, FRONT_AND_BACK)
+    marks = column.marks(rough)
+    front = with_discs(bone, bone, rough.u, FRONT_AND_BACK, marks=marks)[:, 1]
+    front = smoothed(front, 6.0) - number("neuraxis", "front_of_sac") * scale
+    offset = smoothed(sac_half_depth(rough.u, stations, CHART_LEVELS, scale=scale) - front, 4.0)
+    return axis_through(rough.centre + offset[:, None] * rough.dorsal, rough.left)
+
+
+class _Column:
+    """Posed bones of the chart: what the steps ask of them."""
+
+    def __init__(self, bones, poses, scale):
+        self.bones, self.poses, self.scale = bones, poses, scale
+
+    def stations(self, axis):
+        return level_stations(axis, self.bones, self.poses, CHART_LEVELS, scale=self.scale)
+
+    def marks(self, axis):
+        return interspaces(axis, self.bones, self.poses, CHART_LEVELS, scale=self.scale)
+
+    def spans(self, axis):
+        return level_spans(axis, self.bones, self.poses, CHART_LEVELS, scale=self.scale)
+
+    def laminae(self, axis):
+        return lamina_stations(axis, self.bones, self.poses, CHART_LEVELS, THETA, scale=self.scale)
+
+    def conus(self, axis):
+        """Return the station of the tip of the cord."""
+        height = self.bones["L1"].shape.posterior_height * self.scale
+        below = -number("neuraxis", "conus_tip_in_bodies") * height
+        return float(level_stations(axis, self.bones, self.poses, ("L1",), scale=self.scale, height=below)[0])
+
+
+def _wall_tables(column, axis, packed, stations, marks, *, thickness, flavum_scale):
+    """Return bone, roof, closed wall and wall, each (n, m)."""
+    bone = _bone_radius(packed, axis, stations, THETA)
+    # The chords stand for flava of ordinary thickness: only the difference moves them.
+    thickening = thickness * (1.0 - 1.0 / flavum_scale)
+    roof = with_flavum(
+        bone, bone, axis.u, THETA, marks=marks, laminae=column.laminae(axis), thickening=thickening
+    )
+    roof = with_discs(roof, bone, axis.u, THETA, marks=marks)
+    bridged = closed(roof)
+    return {"bone_wall": bone, "roof": roof, "closed_wall": bridged, "wall": shaped(roof, bridged, turn=TURN)}
+
+
+def _baked(axis, tables):
+    heights, params = bake.height_table(axis)
+    return {
+        "frame_coefficients": bake.frame_coefficients(axis),
+        "surface_coefficients": bake.surface_coefficients(tables["wall"], tables["dura"], turn=TURN),
+        "radius_coefficients": bake.radius_coefficients(
+            tables["cord"], tables["closed_wall"], tables["dura"], tables["wall"]
+        ),
+        "height_table": heights,
+        "params": params,
+    }
+
+
+def build_chart(bones, poses, parameters, packed=None):
+    """Return the CanalChart of posed bones.
+
+    Parameters
+    ----------
+    bones, poses : {level: Bone}, {level: Pose}
+        At least T6 to L5.
+    parameters : SpineParameters
+        Stature, flavum scale and cord shift matter here.
+    packed : PackedBones or None
+        The same bones packed in these poses, to spare packing them again.
+    """
+    packed = (packed or pack_bones(bones, poses, CHART_LEVELS)).only(CHART_LEVELS)
+    scale = parameters.stature_scale
+    column = _Column(bones, poses, scale)
+    axis = _sac_axis(column, packed)
+    stations, marks = column.stations(axis), column.marks(axis)
+    thickness = flavum_thickness(marks, axis.u, scale=scale * parameters.flavum_scale)
+    tables = _wall_tables(
+        column, axis, packed, stations, marks, thickness=thickness, flavum_scale=parameters.flavum_scale
+    )
+    ellipses = sections(
+        axis.u,
+        stations,
+        CHART_LEVELS,
+        conus=column.conus(axis),
+        scale=scale,
+        cord_shift=parameters.cord_shift,
+    )
+    tables["dura"] = dura_radius(sac_ellipse(ellipses, THETA), tables["wall"])
+    tables["cord"] = cord_radius(ellipses, THETA, tables["dura"])
+    return CanalChart(
+        levels=CHART_LEVELS,
+        theta=THETA,
+        flavum_thickness=thickness,
+        friction_scale=np.ones(len(axis.u)),
+        memory_scale=np.ones(len(axis.u)),
+        interspaces=marks,
+        level_spans=column.spans(axis),
+        poses=poses,
+        posterior_walls={level: scale * bones[level].shape.posterior_wall for level in CHART_LEVELS},
+        **vars(axis),
+        **vars(ellipses),
+        **tables,
+        **_baked(axis, tables),
+    )
