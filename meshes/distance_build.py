@@ -102,7 +102,7 @@ def sweep(triangles, origin, pitch, squared, closest, limit, direction):
                 if best <= settled:
                     continue
                 x, y, z = origin[0] + i * pitch, origin[1] + j * pitch, origin[2] + k * pitch
-                seen, seen_before, seen_first = -2, -2, -2
+                seen, seen_before, seen_first = holder, holder, holder
                 for neighbour in range(1, 8):
                     kn = k - sk if neighbour & 1 else k
                     jn = j - sj if neighbour & 2 else j
