@@ -181,7 +181,7 @@ def fill_points(values, rows, points):
 def evaluate_half(rows, *, pitch, clearance=None):
     """Return the field of a bone on the half grid x >= 0, unevenness and carving included.
 
-    The bone must be even in x: mirror the result with `mirror_half`.
+    The bone must be even in x: the other half is the mirror image.
 
     Parameters
     ----------
@@ -211,12 +211,6 @@ def evaluate_half(rows, *, pitch, clearance=None):
         field, rows, origin, float(pitch), above, rotation, translation, float(c.gap), float(c.inner_limit)
     )
     return field, origin
-
-
-def mirror_half(field, origin, *, pitch):
-    """Return (field, origin) of the whole grid from the half grid x >= 0."""
-    whole = np.ascontiguousarray(np.concatenate([field[:, :, :0:-1], field], axis=2))
-    return whole, np.array([-pitch * (field.shape[2] - 1), origin[1], origin[2]])
 
 
 def evaluate(rows, points):

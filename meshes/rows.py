@@ -43,13 +43,18 @@ def capsule_row(
         2 elliptic, 4 nearly rectangular.
     bow : float
         How far the middle is pushed sideways, across `up`. [mm]
+
+    Raises
+    ------
+    ValueError
+        If start and end coincide, or `up` is parallel to the axis.
     """
-    start = np.asarray(start, float)
-    across = np.asarray(end, float) - start
-    length = np.linalg.norm(across) + 1e-9
-    axis = across / length
-    up = np.asarray(up, float)
-    v = unit(up - axis * (up @ axis))
+    start, end, up = (np.asarray(vector, float) for vector in (start, end, up))
+    axis, length = unit(end - start), np.linalg.norm(end - start)
+    square = up - axis * (up @ axis)
+    if np.linalg.norm(square) < 1e-6 * np.linalg.norm(up):
+        raise ValueError(f"up must not be parallel to the axis, got {up} along {axis}: turn it aside")
+    v = unit(square)
     end_sizes = sizes if end_sizes is None else end_sizes
     row = _row(CAPSULE, operation, blend)
     row[3:6], row[6], row[7:10], row[10:13], row[13:16] = start, length, axis, np.cross(v, axis), v

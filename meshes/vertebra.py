@@ -9,7 +9,7 @@ from meshes.curve import endplate_chord, level_poses, wedge
 from meshes.dimensions import all_dimensions
 from meshes.fields import Clearance
 from meshes.lamina import LaminaEdges, solve_laminae
-from meshes.levels import COLUMN, LEVELS, SACRUM, is_lumbar
+from meshes.levels import COLUMN, LEVELS, SACRUM, check_level, is_lumbar
 from meshes.parameters import SpineParameters
 from meshes.rows import body_row, canal_row, stack
 from meshes.sacrum import FIRST_TUBERCLE, POSTERIOR_WALL, sacrum_edges, sacrum_rows
@@ -176,6 +176,7 @@ def neighbour_clearance(shapes, level, *, poses=None):
         {level: Pose} at stature_scale 1 in which to carve; those in which bones are shaped if not given. Only
         poses without sideways tilt keep a bone even in x.
     """
+    level = check_level(level)
     place = COLUMN.index(level)
     if place == 0:
         return None
