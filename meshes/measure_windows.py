@@ -229,9 +229,9 @@ def _near_meshes(anatomy, upper, frame):
     for level in levels:
         bone = anatomy.bones[level]
         points = np.ascontiguousarray(frame.local(anatomy.poses[level].apply(bone.vertices)))
-        near = np.abs(points[bone.faces[:, 0], 0]) < HALF_WIDTH_LUMBAR + 3.0
-        behind = points[bone.faces].max(axis=1)[:, 1] > frame.posterior_line
-        found[level] = points, np.ascontiguousarray(bone.faces[near & behind], np.int64)
+        near = (np.abs(points[:, 0]) < HALF_WIDTH_LUMBAR + 3.0) & (points[:, 1] > frame.posterior_line)
+        kept = near[bone.faces[:, 0]] | near[bone.faces[:, 1]] | near[bone.faces[:, 2]]
+        found[level] = points, np.ascontiguousarray(bone.faces[kept], np.int64)
     return found
 
 

@@ -26,12 +26,11 @@ def plane_section(vertices, faces, *, axis, at):
     vertices = np.asarray(vertices, float)
     height = vertices[:, axis] - at
     above = height > 0.0
-    side = above[faces]
-    count = side.sum(axis=1)
-    cut = (count == 1) | (count == 2)
-    faces, side, count = faces[cut], side[cut], count[cut]
+    first, second, third = (above[faces[:, k]] for k in range(3))
+    cut = (first != second) | (second != third)
+    faces, first, second, third = faces[cut], first[cut], second[cut], third[cut]
     # The corner that lies alone on its side of the plane.
-    lone = np.argmax(side == (count == 1)[:, None], axis=1)
+    lone = np.where(second == third, 0, np.where(first == third, 1, 2))
     rows = np.arange(len(faces))
     tip = faces[rows, lone]
     other = np.stack([faces[rows, (lone + 1) % 3], faces[rows, (lone + 2) % 3]], axis=1)

@@ -5,6 +5,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 import trimesh
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from meshes.levels import INTERSPACES
 from meshes.measure_windows import (
@@ -147,13 +149,17 @@ def test_every_interspace_is_measured(anatomy):
         assert all(len(heights) == 4 and min(heights) >= 0.0 for heights in window.heights.values())
 
 
-def test_mirror_symmetry(anatomy):
-    """A curve to the left and the same curve to the right have the same windows."""
-    left, right = (anatomy.with_pose(scoliosis=radians(s)) for s in (25.0, -25.0))
-    for name in ("T9-T10", "T12-L1"):
-        a, b = measure_window(left, name), measure_window(right, name)
-        np.testing.assert_allclose(list(a.gap.values()), list(b.gap.values()), atol=0.1)
-        np.testing.assert_allclose(list(a.heights.values()), list(b.heights.values()), atol=2 * PIXEL)
+@settings(max_examples=6, deadline=None, derandomize=True)
+@given(curve=st.floats(5.0, 45.0), lordosis=st.floats(30.0, 70.0), name=st.sampled_from(INTERSPACES))
+def test_mirror_symmetry(anatomy, curve, lordosis, name):
+    """A curve to the left and the same curve to the right have the same windows, whatever the posture."""
+    pose = {"lumbar_lordosis": radians(lordosis)}
+    left, right = (anatomy.with_pose(scoliosis=radians(s), **pose) for s in (curve, -curve))
+    a, b = measure_window(left, name), measure_window(right, name)
+    np.testing.assert_allclose(list(a.gap.values()), list(b.gap.values()), atol=0.1)
+    assert a.step == pytest.approx(b.step, abs=0.3)
+    np.testing.assert_allclose(list(a.heights.values()), list(b.heights.values()), atol=2 * PIXEL)
+    np.testing.assert_allclose(list(a.area.values()), list(b.area.values()), rtol=0.05, atol=6.0)
 
 
 def test_lengths_scale_with_stature(anatomy):

@@ -1,0 +1,224 @@
+"""`trainer anatomy`: measured facts of the anatomy that a case builds, and its meshes as a file."""
+
+from dataclasses import asdict
+from typing import Annotated
+
+import typer
+
+from trainer.commands.answers import answer, as_json, grid, progress, tell
+from trainer.commands.options import AsJson, Case, Settings, chosen_case
+
+
+def facts(anatomy):
+    """Return {part: facts} of a built anatomy in edge units, as plain values; lengths measured on meshes."""
+    from meshes.measure_canal import measure_canal
+
+    levels, interspaces = measure_canal(anatomy)
+    return {
+        "cobb": _cobb(anatomy),
+        "interspaces": _interspaces(anatomy, interspaces),
+        "levels": _levels(anatomy, levels),
+        "meshes": _meshes(anatomy),
+    }
+
+
+def _cobb(anatomy):
+    from meshes.measure_bones import measure_cobb
+    from meshes.units import degrees
+
+    return {f"{name}_deg": degrees(angle) for name, angle in asdict(measure_cobb(anatomy)).items()}
+
+
+def _in_millimetres(measures, *, without):
+    return {f"{name}_mm": value for name, value in asdict(measures).items() if name != without}
+
+
+def _interspaces(anatomy, canals):
+    from meshes.measure_windows import WINDOW_LATERAL, measure_windows
+
+    def by_key(values):
+        return {f"{key:g}": value for key, value in values.items()}
+
+    found = {}
+    for name, window in measure_windows(anatomy).items():
+        found[name] = {
+            "bony_gap_mm_by_lateral_mm": by_key(window.gap),
+            "square_on_clearance_mm_by_lateral_mm": by_key(window.clearance),
+            "upper_edge_behind_lower_mm": window.step,
+            "window_height_mm_by_cranial_deg_and_lateral_mm": {
+                f"{angle:g}": by_key(dict(zip(WINDOW_LATERAL, heights)))
+                for angle, heights in window.heights.items()
+            },
+            "window_width_mm_by_cranial_deg": by_key(window.width),
+            "window_area_mm2_by_cranial_deg": by_key(window.area),
+            **(_in_millimetres(canals[name], without="interspace") if name in canals else {}),
+        }
+    return found
+
+
+def _levels(anatomy, canals):
+    from meshes.measure_bones import measure_bones
+
+    return {
+        level: {
+            **_in_millimetres(sizes, without="level"),
+            **(_in_millimetres(canals[level], without="level") if level in canals else {}),
+        }
+        for level, sizes in measure_bones(anatomy).items()
+    }
+
+
+def _meshes(anatomy):
+    from meshes.measure_meshes import measure_meshes
+
+    return {
+        name: {"faces": mesh.faces, "closed": mesh.closed, "volume_cm3": mesh.volume / 1000.0}
+        for name, mesh in measure_meshes(anatomy).items()
+    }
+
+
+def _cell(value, digits=1):
+    """Return one number of a table, '-' where there is none; never '-0.0'."""
+    return "-" if value is None or value != value else f"{round(value, digits) + 0.0:.{digits}f}"
+
+
+def text(found):
+    """Return the facts as tables."""
+    return "\n\n".join(
+        [
+            _cobb_text(found["cobb"]),
+            _gaps_text(found["interspaces"]),
+            _windows_text(found["interspaces"]),
+            _depths_text(found["interspaces"]),
+            _sizes_text(found["levels"]),
+            _sections_text(found["levels"]),
+            _meshes_text(found["meshes"]),
+        ]
+    )
+
+
+def _cobb_text(cobb):
+    lines = [(name.removesuffix("_deg").replace("_", " "), _cell(angle)) for name, angle in cobb.items()]
+    return "Cobb angles measured on the meshes [degrees]\n" + grid(("angle", "measured"), lines)
+
+
+def _gaps_text(interspaces):
+    gaps = {name: facts["bony_gap_mm_by_lateral_mm"] for name, facts in interspaces.items()}
+    lateral = next(iter(gaps.values()))
+    lines = [(name, *(_cell(gap) for gap in by_lateral.values())) for name, by_lateral in gaps.items()]
+    return "Bony gap by distance from the midline [mm]\n" + grid(
+        ("interspace", *(f"{x} mm" for x in lateral)), lines
+    )
+
+
+def _windows_text(interspaces):
+    heights = {
+        name: facts["window_height_mm_by_cranial_deg_and_lateral_mm"] for name, facts in interspaces.items()
+    }
+    first = next(iter(heights.values()))
+    lateral = "/".join(next(iter(first.values())))
+    lines = [
+        (name, *(" ".join(_cell(h, 0).rjust(2) for h in row.values()) for row in by_angle.values()))
+        for name, by_angle in heights.items()
+    ]
+    return (
+        f"Open window by cranial angle from the disc plane: height at {lateral} mm from the midline [mm]\n"
+        + grid(("interspace", *(f"{angle} deg" for angle in first)), lines)
+    )
+
+
+def _table(title, facts, columns, *, head):
+    """Return a table of some of the facts; `columns` maps a key to its short head."""
+    lines = [
+        (name, *(_cell(row.get(key)) for key in columns))
+        for name, row in facts.items()
+        if any(row.get(key) is not None for key in columns)
+    ]
+    return f"{title}\n" + grid((head, *columns.values()), lines)
+
+
+def _depths_text(interspaces):
+    columns = {
+        "skin_to_epidural_mm": "skin to space",
+        "flavum_thickness_mm": "flavum",
+        "epidural_depth_mm": "dorsal space",
+        "least_epidural_depth_mm": "least",
+        "greatest_epidural_depth_mm": "greatest",
+    }
+    return _table("Midline depths [mm]", interspaces, columns, head="interspace")
+
+
+def _sizes_text(levels):
+    columns = {
+        "upper_endplate_width_mm": "upper width",
+        "upper_endplate_depth_mm": "upper depth",
+        "lower_endplate_width_mm": "lower width",
+        "lower_endplate_depth_mm": "lower depth",
+        "posterior_height_mm": "back height",
+        "anterior_height_mm": "front height",
+        "pedicle_width_mm": "pedicle width",
+        "pedicle_height_mm": "pedicle height",
+        "transverse_span_mm": "span",
+    }
+    return _table("Vertebrae [mm]", levels, columns, head="level")
+
+
+def _sections_text(levels):
+    columns = {
+        "canal_width_mm": "canal width",
+        "canal_depth_mm": "canal depth",
+        "sac_width_mm": "sac width",
+        "sac_depth_mm": "sac depth",
+        "cord_width_mm": "cord width",
+        "cord_depth_mm": "cord depth",
+        "dorsal_csf_mm": "dorsal CSF",
+    }
+    return _table("Canal, sac and cord [mm]", levels, columns, head="level")
+
+
+def _meshes_text(meshes):
+    lines = [
+        (name, mesh["faces"], "yes" if mesh["closed"] else "no", _cell(mesh["volume_cm3"], 2))
+        for name, mesh in meshes.items()
+    ]
+    return "Meshes\n" + grid(("mesh", "faces", "closed", "volume cm3"), lines)
+
+
+def write_meshes(anatomy, path):
+    """Write every mesh of a built anatomy into one file; raises ValueError, OSError."""
+    from meshes.export import export_meshes
+    from meshes.measure_meshes import named_meshes
+
+    export_meshes(named_meshes(anatomy), path)
+
+
+def run(case, settings=None, *, export=None, as_plain_json=False):
+    """Return the answer as text, after writing `export` if it is named; raises ValueError, OSError."""
+    from meshes.anatomy import build_anatomy
+
+    if export is not None:
+        from meshes.export import check_ending
+
+        check_ending(export)
+    scenario = chosen_case(case, settings)
+    with progress("Anatomy") as report:
+        anatomy = build_anatomy(scenario.anatomy.parameters(), progress=report)
+    if export is not None:
+        write_meshes(anatomy, export)
+        tell(f"Meshes written to {export}")
+    found = facts(anatomy)
+    return as_json(found) if as_plain_json else text(found)
+
+
+def add_to(app):
+    @app.command(name="anatomy")
+    def anatomy(
+        case: Case,
+        settings: Settings = None,
+        export: Annotated[
+            str | None, typer.Option(metavar="FILE", help="Write the meshes as .glb, .stl, .vtp or .ply.")
+        ] = None,
+        json: AsJson = False,
+    ):
+        """Measure the anatomy of a case: gaps, open windows, Cobb angles, depths, sections, meshes."""
+        answer(run(case, settings, export=export, as_plain_json=json))
