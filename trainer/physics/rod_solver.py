@@ -1,0 +1,256 @@
+"""Find a rod's equilibrium: Newton's method on its incremental potential, with a banded Cholesky factor.
+
+The loop is Python around two compiled kernels, which compiles in half the time of one big kernel and runs
+as fast. Where the Hessian is not definite (buckling, snapping through) the diagonal is raised until it is.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from meshes.compiled import kernel
+from trainer.physics.rod_contact import remember_track, touch
+from trainer.physics.rod_energy import bend_and_twist, clear, dead_loads, hub_torque, stretch
+from trainer.physics.rod_frames import move
+from trainer.physics.rod_model import BANDWIDTH, Contacts, Curve, System, new_contacts, new_system
+
+# A spin of one radian weighs like this many mm in the damped Newton step and in the residual.
+SPIN_WEIGHT = 20.0
+SPIN_ARM = 3.0
+LARGEST_DAMPING = 1e6
+LEAST_PIVOT = 1e-12
+# The potential must fall by this share of what the slope promises, but for rounding.
+SUFFICIENT = 1e-4
+ROUNDING = 1e-11
+LEAST_STEP = 1e-7
+HALVINGS = 14
+REJECTIONS = 6
+
+
+@dataclass(frozen=True)
+class SolverLimits:
+    """When to stop: `tolerance` on the largest force left [N], `largest_step` a node may move at once [mm]."""
+
+    iterations: int = 60
+    tolerance: float = 2e-4
+    largest_step: float = 1.0
+    largest_turn: float = 0.6
+
+    def __post_init__(self):
+        for name in ("iterations", "tolerance", "largest_step", "largest_turn"):
+            if not getattr(self, name) > 0:
+                raise ValueError(f"{name} must be positive, got {getattr(self, name)!r}: choose a larger one")
+
+
+@dataclass(frozen=True, eq=False)
+class Equilibrium:
+    """Where the rod came to rest, or the last place tried when `converged` is False."""
+
+    curve: Curve
+    system: System
+    contacts: Contacts
+    energy: float
+    residual: float
+    iterations: int
+    indefinite: int
+    converged: bool
+
+
+@kernel(exact=True)
+def assemble(start, step, share, problem, curve, system, contacts):
+    """Move to `curve` by `share` of `step`; return the incremental potential there.
+
+    Writes its gradient and exact Hessian (but see rod_contact) into `system`, and the contacts.
+    """
+    move(start, step, share, curve)
+    clear(system)
+    energy = stretch(curve, problem.elastic, system)
+    energy += bend_and_twist(curve, problem.elastic, system)
+    energy += hub_torque(curve.spin[0], problem.hub, system)
+    energy += touch(curve, problem, system, contacts)
+    energy += remember_track(curve.nodes, problem.tissue, problem.nodal, problem.lagged, system)
+    return energy + dead_loads(curve.nodes, problem.loads, system.gradient)
+
+
+@kernel(exact=True)
+def hold(system, held):
+    """Fix the held unknowns; return the largest force left on the others."""
+    band = system.band
+    residual = 0.0
+    for i in range(held.shape[0]):
+        if held[i]:
+            for k in range(BANDWIDTH + 1):
+                band[i, k] = 0.0
+                band[max(i - k, 0), k] = 0.0
+            band[i, 0] = 1.0
+        else:
+            force = abs(system.gradient[i])
+            residual = max(residual, force / SPIN_ARM if i % 4 == 3 else force)
+    return residual
+
+
+@kernel(exact=True)
+def cholesky(band, size):
+    """Factor a banded matrix in place; return False if it is not positive definite.
+
+    `band` has BANDWIDTH rows of room beyond `size`, so that the inner loops need no end test.
+    """
+    for j in range(size):
+        pivot = band[j, 0]
+        if not pivot > LEAST_PIVOT:
+            return False
+        pivot = math.sqrt(pivot)
+        band[j, 0] = pivot
+        for a in range(1, BANDWIDTH + 1):
+            band[j, a] /= pivot
+        for a in range(1, BANDWIDTH + 1):
+            entry = band[j, a]
+            for b in range(a, BANDWIDTH + 1):
+                band[j + a, b - a] -= band[j, b] * entry
+    return True
+
+
+@kernel(exact=True)
+def substitute(factor, right):
+    """Solve in place with a banded Cholesky factor."""
+    size = right.shape[0]
+    for j in range(size):
+        right[j] /= factor[j, 0]
+        for a in range(1, min(BANDWIDTH + 1, size - j)):
+            right[j + a] -= factor[j, a] * right[j]
+    for j in range(size - 1, -1, -1):
+        value = right[j]
+        for a in range(1, min(BANDWIDTH + 1, size - j)):
+            value -= factor[j, a] * right[j + a]
+        right[j] = value / factor[j, 0]
+
+
+@kernel(exact=True)
+def newton_step(system, held, damping, factor, step):
+    """Write the Newton step; return the damping that made the Hessian definite, and how often it was not."""
+    size = held.shape[0]
+    indefinite = 0
+    while True:
+        for i in range(size):
+            for k in range(BANDWIDTH + 1):
+                factor[i, k] = system.band[i, k]
+            if not held[i]:
+                factor[i, 0] += damping * (SPIN_WEIGHT if i % 4 == 3 else 1.0)
+        if cholesky(factor, size) or damping > LARGEST_DAMPING:
+            break
+        indefinite += 1
+        damping = max(4.0 * damping, 0.01)
+    for i in range(size):
+        step[i] = 0.0 if held[i] else -system.gradient[i]
+    substitute(factor, step)
+    return damping, indefinite
+
+
+@kernel(exact=True)
+def step_size(system, held, step):
+    """Return the largest move and turn of a step, and the slope of the potential along it."""
+    largest_move, largest_turn, slope = 0.0, 0.0, 0.0
+    for i in range(held.shape[0]):
+        if held[i]:
+            continue
+        slope += system.gradient[i] * step[i]
+        if i % 4 == 3:
+            largest_turn = max(largest_turn, abs(step[i]))
+        else:
+            largest_move = max(largest_move, abs(step[i]))
+    return largest_move, largest_turn, slope
+
+
+def clamped(count):
+    """Return which of the 4n unknowns are held: both nodes in the needle, and the spin that no edge has."""
+    held = np.zeros(4 * count, bool)
+    held[0:3] = held[4:7] = held[-1] = True
+    return held
+
+
+def empty_like(curve):
+    return Curve(*(np.zeros_like(array) for array in curve))
+
+
+def twin(curve, count):
+    """Return buffers for a trial: an empty curve with its system and contacts."""
+    return empty_like(curve), new_system(count), new_contacts(count)
+
+
+def find_equilibrium(curve, problem, *, limits=None, held=None, stations=None):
+    """Return the Equilibrium near `curve`.
+
+    Quasi-static: no inertia. From a symmetric start a symmetric solution is found, stable or not.
+
+    Parameters
+    ----------
+    curve : Curve
+        Start; it is not changed.
+    problem : Problem
+    limits : SolverLimits, optional
+    held : (4n,) bool, optional
+        Fixed unknowns; by default the two nodes in the needle.
+    stations : (n,) float, optional
+        Guesses of each node's station in the canal's chart. [mm]
+
+    Returns
+    -------
+    Equilibrium
+        `converged` is False if the iterations ran out or no step lowered the potential.
+    """
+    limits = limits or SolverLimits()
+    count = len(curve.nodes)
+    held = clamped(count) if held is None else held
+    here, trial = twin(curve, count), twin(curve, count)
+    if stations is not None:
+        here[2].place[:, 0] = stations
+        trial[2].place[:, 0] = stations
+    step, factor = np.zeros(4 * count), np.empty_like(here[1].band)
+    energy = assemble(curve, step, 0.0, problem, *here)
+    damping, indefinite, rejections, converged = 0.0, 0, 0, False
+    residual, iterations = hold(here[1], held), 0
+    while not (converged := converged or residual < limits.tolerance):
+        if iterations >= limits.iterations or rejections > REJECTIONS:
+            break
+        iterations += 1
+        damping, failures = newton_step(here[1], held, damping, factor, step)
+        indefinite += failures
+        largest_move, largest_turn, slope = step_size(here[1], held, step)
+        share = limited_share(limits, largest_move, largest_turn)
+        share, trial_energy = search_along(here, step, share, problem, trial, energy, slope)
+        if share == 0.0:
+            rejections += 1
+            damping = max(10.0 * damping, 0.1)
+            continue
+        here, trial, energy = trial, here, trial_energy
+        residual = hold(here[1], held)
+        damping = relaxed(damping, share)
+        converged = share * max(largest_move, largest_turn) < LEAST_STEP
+    return Equilibrium(*here, energy, residual, iterations, indefinite, converged)
+
+
+def limited_share(limits, largest_move, largest_turn):
+    """Return the share of a step that keeps within the limits."""
+    move, turn = max(largest_move, LEAST_STEP), max(largest_turn, LEAST_STEP)
+    return min(1.0, limits.largest_step / move, limits.largest_turn / turn)
+
+
+def search_along(here, step, share, problem, trial, energy, slope):
+    """Halve the step until the potential falls; return (share, energy), share 0 if it never does.
+
+    `trial` then holds the new place with its gradient and Hessian: nothing is computed twice.
+    """
+    for _ in range(HALVINGS):
+        trial_energy = assemble(here[0], step, share, problem, *trial)
+        if trial_energy <= energy + SUFFICIENT * share * slope + ROUNDING * abs(energy):
+            return share, trial_energy
+        share *= 0.5
+    return 0.0, energy
+
+
+def relaxed(damping, share):
+    """Return the damping for the next step: less after a full step, more after a short one."""
+    if share > 0.9:
+        return 0.1 * damping if damping > 1e-4 else 0.0
+    return max(2.0 * damping, 0.003) if share < 0.3 else damping
