@@ -6,6 +6,7 @@ import numpy as np
 
 from meshes.frames import unit
 from meshes.levels import check_interspace
+from meshes.units import degrees
 
 # How far under the roof the mouth opens unless said otherwise; half the gap where the space is thinner. [mm]
 USUAL_INSIDE = 1.5
@@ -42,7 +43,7 @@ class Mouth:
         across = up - (up @ direction) * direction
         if np.linalg.norm(across) < 1e-6 * np.linalg.norm(up):
             raise ValueError(
-                "up must point across the needle, got its own direction: give the dorsal direction"
+                f"up must point across the needle, got {up} along {direction}: give the dorsal direction"
             )
         for name, value in (("point", self.point), ("direction", direction), ("up", unit(across))):
             value = np.array(value, float)
@@ -78,11 +79,11 @@ def mouth_from_placement(canal, *, interspace, offset, approach, medial, inside=
     """
     if not 0.0 < approach < 0.5 * np.pi:
         raise ValueError(
-            f"approach must lie between 0 and a right angle, got {approach:g} rad: choose a value inside"
+            f"approach_deg must lie between 0 and 90, got {degrees(approach):g}: choose a value inside"
         )
     if inside is not None and not inside > 0.0:
         raise ValueError(f"inside must be positive, got {inside:g}: the mouth lies under the roof")
-    marks = canal.interspaces[check_interspace(interspace)]
+    marks = canal.interspace(check_interspace(interspace))
     station = marks.flavum_caudal + fraction * (marks.lamina_caudal_edge - marks.flavum_caudal)
     point = _under_the_roof(canal, station, offset, inside)
     _, along, left, dorsal = canal.frame_at(station)
@@ -92,7 +93,7 @@ def mouth_from_placement(canal, *, interspace, offset, approach, medial, inside=
 
 
 def _under_the_roof(canal, station, offset, inside):
-    """Return the point at `offset` whose distance to the roof is the wanted one, by bisection of its height."""
+    """Return the point at `offset` that keeps the wanted distance to the roof, by bisection of its height."""
     low, high = LOWEST, HIGHEST
     for _ in range(BISECTIONS):
         height = 0.5 * (low + high)

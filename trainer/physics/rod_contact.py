@@ -1,4 +1,4 @@
-"""What pushes, rubs and holds a lead in the canal: wall, dura, friction, the fat's memory of the track, a neighbour.
+"""What pushes, rubs and holds a lead in the canal: wall, dura, friction, the track in the fat, a neighbour.
 
 Contact reads the canal's chart: a signed distance to the wall (positive inside the canal) and to the dura
 (positive outside it), both twice differentiable. A node presses in by depth = radius - distance, with energy

@@ -213,9 +213,9 @@ def hub_torque(turned, hub, system):
 
 @kernel(exact=True)
 def slip_law(slip, reach):
-    """Return the potential f, f'/slip and f'' of a stick-slip law whose force f' rises smoothly to 1 at `reach`.
+    """Return the potential f, f'/slip and f'' of a stick-slip law.
 
-    f' = 2 s - s^2 with s = slip / reach below 1.
+    The force f' = 2 s - s^2 with s = slip / reach rises smoothly to 1 at `reach`, and stays there.
     """
     if slip < reach:
         s = slip / reach

@@ -118,7 +118,7 @@ def curvature(joint, director_before, director_after, turning_before, turning_af
 def add_curvature_hessian(
     block, weight, kappa, joint, director_before, director_after, turning_before, turning_after, gradient
 ):
-    """Add weight times the second derivative of `curvature` to a joint's (8, 8), whose block (f, e) is left out."""
+    """Add weight times the second derivative of `curvature` to a joint's (8, 8), but for its block (f, e)."""
     le, lf, mean, kb = joint.length_before, joint.length_after, joint.mean, joint.binormal
     by_before = (gradient[0], gradient[1], gradient[2])
     by_after = (gradient[3], gradient[4], gradient[5])

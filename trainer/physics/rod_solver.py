@@ -30,7 +30,21 @@ REJECTIONS = 6
 
 @dataclass(frozen=True)
 class SolverLimits:
-    """When to stop: `tolerance` on the largest force left [N], `largest_step` a node may move at once [mm]."""
+    """When to stop, and how far to go at once.
+
+    Parameters
+    ----------
+    iterations : int
+    tolerance : float
+        Largest force left on a node. [N]
+    largest_step, largest_turn : float
+        Of one node and one edge in one Newton step. [mm], [rad]
+
+    Raises
+    ------
+    ValueError
+        If one is not positive.
+    """
 
     iterations: int = 60
     tolerance: float = 2e-4
