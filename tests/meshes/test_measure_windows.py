@@ -8,6 +8,7 @@ import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from meshes.disc_frame import DiscFrame, disc_frame
 from meshes.levels import INTERSPACES
 from meshes.measure_windows import (
     CANAL_REACHED,
@@ -15,11 +16,9 @@ from meshes.measure_windows import (
     HALF_HEIGHT,
     PIXEL,
     VIEW_PLANE,
-    DiscFrame,
     _largest_window,
     _near_meshes,
     bony_gaps,
-    disc_frame,
     free_window,
     measure_window,
     measure_windows,

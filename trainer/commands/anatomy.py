@@ -34,7 +34,10 @@ def _in_millimetres(measures, *, without):
 
 
 def _interspaces(anatomy, canals):
+    from meshes.measure_joints import measure_joints
     from meshes.measure_windows import WINDOW_LATERAL, measure_windows
+
+    joints = measure_joints(anatomy)
 
     def by_key(values):
         return {f"{key:g}": value for key, value in values.items()}
@@ -45,6 +48,7 @@ def _interspaces(anatomy, canals):
             "bony_gap_mm_by_lateral_mm": by_key(window.gap),
             "square_on_clearance_mm_by_lateral_mm": by_key(window.clearance),
             "upper_edge_behind_lower_mm": window.step,
+            "least_clearance_of_the_bones_mm": joints[name],
             "window_height_mm_by_cranial_deg_and_lateral_mm": {
                 f"{angle:g}": by_key(dict(zip(WINDOW_LATERAL, heights)))
                 for angle, heights in window.heights.items()
@@ -103,11 +107,18 @@ def _cobb_text(cobb):
 
 
 def _gaps_text(interspaces):
-    gaps = {name: facts["bony_gap_mm_by_lateral_mm"] for name, facts in interspaces.items()}
-    lateral = next(iter(gaps.values()))
-    lines = [(name, *(_cell(gap) for gap in by_lateral.values())) for name, by_lateral in gaps.items()]
-    return "Bony gap by distance from the midline [mm]\n" + grid(
-        ("interspace", *(f"{x} mm" for x in lateral)), lines
+    first = next(iter(interspaces.values()))
+    lines = [
+        (
+            name,
+            *(_cell(gap) for gap in facts["bony_gap_mm_by_lateral_mm"].values()),
+            _cell(facts["least_clearance_of_the_bones_mm"]),
+        )
+        for name, facts in interspaces.items()
+    ]
+    heads = ("interspace", *(f"{x} mm" for x in first["bony_gap_mm_by_lateral_mm"]), "joints")
+    return "Bony gap by distance from the midline, and at the joints (negative: overlap) [mm]\n" + grid(
+        heads, lines
     )
 
 
