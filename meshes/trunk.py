@@ -1,0 +1,54 @@
+"""The skin of the trunk as one closed surface: the back from the soft tissue, sides and belly drawn."""
+
+import numpy as np
+
+from meshes.tables.loader import number
+
+RINGS = 12.0  # [mm] between rings
+ACROSS = 33  # points of a ring on the back
+AROUND = 31  # points of a ring on the belly
+WAIST_HEIGHT, WAIST_SPREAD = 110.0, 60.0  # [mm] where the trunk is slimmest
+BELLY_SQUARENESS = 0.8
+
+
+def _ring(tissue, z):
+    """Return one closed ring (ACROSS + AROUND, 3) of the trunk, left to right over the back."""
+    waist = np.exp(-(((z - WAIST_HEIGHT) / WAIST_SPREAD) ** 2))
+    half = number("soft_tissue", "trunk_half_width") - number("soft_tissue", "waist") * waist
+    middle = float(tissue.midline(z))
+    x = middle + half * np.cos(np.linspace(0.0, np.pi, ACROSS))
+    back = np.column_stack([x, tissue.skin(x, z), np.full(ACROSS, z)])
+    side = 0.5 * (back[0, 1] + back[-1, 1])
+    front = -number("soft_tissue", "trunk_front") - tissue.fat
+    turn = np.linspace(np.pi, 2.0 * np.pi, AROUND + 2)[1:-1]
+    depth = np.abs(np.sin(turn)) ** BELLY_SQUARENESS
+    belly_x = middle + half * np.sign(np.cos(turn)) * np.abs(np.cos(turn)) ** BELLY_SQUARENESS
+    belly = np.column_stack([belly_x, side + (front - side) * depth, np.full(AROUND, z)])
+    return np.vstack([back, belly])
+
+
+def _bridges(rings, around):
+    """Return faces between neighbouring rings of a stack whose points run left, back, right, belly."""
+    i, j = np.meshgrid(np.arange(rings - 1), np.arange(around), indexing="ij")
+    a, b = i * around + j, i * around + (j + 1) % around
+    quads = np.stack([a, b, b + around, a + around], axis=-1).reshape(-1, 4)
+    return np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
+
+
+def trunk_mesh(tissue):
+    """Return vertices (n, 3), faces (m, 3) of the trunk, closed, oriented outward. [mm]
+
+    The back is the skin of `tissue`; sides and belly are an assumed outline, fit for pictures and for
+    the path of an X-ray beam, not for measuring.
+    """
+    first, last = tissue.scale[0], tissue.scale[0] + tissue.scale[1] * (len(tissue.profile) - 1)
+    heights = np.linspace(first, last, int(np.ceil((last - first) / RINGS)) + 1)
+    rings = np.stack([_ring(tissue, z) for z in heights])
+    count, around = rings.shape[:2]
+    ends = rings[[0, -1]].mean(axis=1)
+    faces = _bridges(count, around)
+    j = np.arange(around)
+    k, top = (j + 1) % around, (count - 1) * around
+    bottom_cap = np.column_stack([k, j, np.full(around, count * around)])
+    top_cap = np.column_stack([top + j, top + k, np.full(around, count * around + 1)])
+    return np.vstack([rings.reshape(-1, 3), ends]), np.vstack([faces, bottom_cap, top_cap])

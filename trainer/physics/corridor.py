@@ -1,0 +1,133 @@
+"""The corridor map: which needles reach the epidural space, over entry, approach and medial angle."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from meshes.levels import check_interspace
+from meshes.soft_tissue import window_centre
+from meshes.units import radians
+from trainer.physics.needle import Needle, NeedleAim, side_sign
+from trainer.physics.needle_check import check_needle
+from trainer.physics.needle_trials import Rule, Trials, try_aims
+
+# What a map samples: entries beside the row of spinous processes and below the window [mm], angles [rad].
+LATERAL = np.linspace(0.0, 36.0, 19)
+CAUDAL = np.linspace(15.0, 135.0, 49)
+APPROACH = radians(np.linspace(15.0, 65.0, 26))
+MEDIAL = radians(np.linspace(-5.0, 35.0, 17))
+
+
+@dataclass(frozen=True, eq=False)
+class CorridorMap:
+    """Outcome of every sampled needle: Trials arrays over (lateral, caudal, approach, medial).
+
+    Parameters
+    ----------
+    interspace, side : str
+    needle : Needle
+    lateral, caudal : (n,) float
+        Of the skin entry: from the row of spinous processes, and below the middle of the window. [mm]
+    approach, medial : (n,) float
+        [rad]
+    trials : Trials
+        Clearances in it are coarse; `widest` certifies them.
+    """
+
+    anatomy: object = field(repr=False)
+    interspace: str
+    side: str
+    needle: Needle
+    lateral: np.ndarray
+    caudal: np.ndarray
+    approach: np.ndarray
+    medial: np.ndarray
+    trials: Trials = field(repr=False)
+
+    @property
+    def free(self):
+        """Which needles are free (lateral, caudal, approach, medial)."""
+        return self.trials.free
+
+    @property
+    def share(self):
+        """Free share of the sampled needles; depends on what was sampled."""
+        return float(self.free.mean())
+
+    @property
+    def etendue(self):
+        """Measure of the free lines, whatever was sampled: sum of |direction . normal| dA dOmega. [mm2 sr]"""
+        weight = np.sin(self.approach) * np.cos(self.approach)
+        cells = [axis[1] - axis[0] for axis in (self.lateral, self.caudal, self.approach, self.medial)]
+        return float((self.free * weight[:, None]).sum() * np.prod(cells))
+
+    def aim(self, index):
+        """Return the NeedleAim of one sample, by its four indices."""
+        i, j, k, m = index
+        place = map_places(
+            self.anatomy,
+            self.interspace,
+            self.side,
+            *(
+                np.array([axis[n]])
+                for axis, n in zip((self.lateral, self.caudal, self.approach, self.medial), (i, j, k, m))
+            ),
+        )[0]
+        return NeedleAim(self.interspace, *(float(v) for v in place), self.side)
+
+    def widest(self, *, candidates=60):
+        """Return (NeedleCheck) of the free needle with the most room to bone, or None without a free one.
+
+        The map's widest candidates are certified one by one.
+        """
+        free = np.argwhere(self.free)
+        if len(free) == 0:
+            return None
+        order = np.argsort(-self.trials.clearance[self.free], kind="stable")[:candidates]
+        checks = [check_needle(self.anatomy, self.aim(free[n]), self.needle) for n in order]
+        return max(checks, key=lambda check: check.least_clearance)
+
+
+def map_places(anatomy, interspace, side, lateral, caudal, approach, medial):
+    """Return places (n, 4) of all combinations: entry x, z, approach, medial."""
+    z = window_centre(anatomy.canal, interspace)[2] - caudal
+    row = anatomy.tissue.midline(z)
+    grid = np.meshgrid(lateral, np.arange(len(z)), approach, medial, indexing="ij")
+    column = grid[1].astype(int)
+    x = row[column] + side_sign(side) * grid[0]
+    return np.stack([x, z[column], grid[2], grid[3]], axis=-1).reshape(-1, 4)
+
+
+def corridor(
+    anatomy,
+    interspace,
+    *,
+    side="left",
+    needle=None,
+    lateral=LATERAL,
+    caudal=CAUDAL,
+    approach=APPROACH,
+    medial=MEDIAL,
+    rule=None,
+):
+    """Return the CorridorMap of one interspace from one side.
+
+    A needle is free when it enters the epidural space of this interspace within 8 mm of the midline,
+    keeps 0.5 mm from bone all the way, is long enough and has one bevel's travel before the dura.
+
+    Parameters
+    ----------
+    lateral, caudal : (n,) float
+        [mm]
+    approach, medial : (n,) float
+        [rad]
+    rule : Rule or None
+        Another rule than the table's.
+    """
+    interspace, needle = check_interspace(interspace), needle or Needle()
+    axes = [np.atleast_1d(np.asarray(axis, float)) for axis in (lateral, caudal, approach, medial)]
+    places = map_places(anatomy, interspace, side, *axes)
+    rule = rule or Rule.of(needle)
+    trials = try_aims(anatomy, interspace, places, sign=side_sign(side), rule=rule)
+    shape = tuple(len(axis) for axis in axes)
+    return CorridorMap(anatomy, interspace, side, needle, *axes, trials.reshaped(shape))

@@ -1,0 +1,153 @@
+"""The aim for needle and lead together: free of bone, and a mouth from which the lead can be steered."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from meshes.levels import check_interspace
+from meshes.tables.loader import number
+from meshes.units import degrees, radians
+from trainer.physics.corridor import APPROACH, corridor, map_places
+from trainer.physics.needle import Needle, NeedleAim, check_angles, side_sign
+from trainer.physics.needle_trials import Rule, try_aims
+
+CANDIDATES, KEPT, VARIANTS = 300, 15, 10
+FIRST_SCATTER, SECOND_SCATTER = 120, 300
+VARIATION = np.array([1.5, 1.5, radians(1.5), radians(1.5)])
+STEEP = radians(45.0)
+FARTHEST_ENTRY = 40.0  # [mm] from the row of spinous processes
+
+
+class NoCorridorError(ValueError):
+    """No needle serves the wanted interspace under the wanted limits."""
+
+
+@dataclass(frozen=True)
+class PlannedAim:
+    """An aim that serves needle and lead, and how forgiving it is.
+
+    Parameters
+    ----------
+    aim : NeedleAim
+    chance, novice_chance : float
+        Share of needles scattered about this aim, as an expert and as a novice aim, that stay free of
+        bone and keep a mouth from which the lead can be steered.
+    needle_chance, novice_needle_chance : float
+        The same without asking for the mouth.
+    share, needle_share : float
+        Of the sampled needles that serve both, and the needle alone.
+    """
+
+    aim: NeedleAim
+    chance: float
+    novice_chance: float
+    needle_chance: float
+    novice_needle_chance: float
+    share: float
+    needle_share: float
+
+    @property
+    def difficulty(self):
+        """First passes out of 100 that fail the needle or the lead, half by experts, half by novices."""
+        return 100.0 * (1.0 - 0.5 * (self.chance + self.novice_chance))
+
+    @property
+    def needle_difficulty(self):
+        """First passes out of 100 that fail the needle, half by experts, half by novices."""
+        return 100.0 * (1.0 - 0.5 * (self.needle_chance + self.novice_needle_chance))
+
+
+def serves_lead(trials, prefix=""):
+    """Return which needles (n,) leave a mouth that suits the lead: where it lies, and where it points."""
+    low, high = (number("needle", f"{prefix}offset.{end}") for end in ("low", "high"))
+    near, far = (number("needle", f"{prefix}crossing.{end}") for end in ("low", "high"))
+    offset, crossing = trials.offset, trials.crossing
+    return trials.free & (offset > low) & (offset < high) & (crossing > near) & (crossing < far)
+
+
+def _chances(anatomy, interspace, places, *, sign, rule, noise, person):
+    """Return the share (n,) of needles scattered about each place that are free, and that serve the lead."""
+    spread = [number("needle", f"aiming_error.{person}.{kind}") for kind in ("position", "angle")]
+    scattered = places[:, None] + noise[None] * np.repeat(spread, 2)
+    # A scattered needle never enters beyond the row of spinous processes.
+    row = anatomy.tissue.midline(scattered[..., 1])
+    scattered[..., 0] = row + sign * np.maximum(sign * (scattered[..., 0] - row), 1e-6)
+    trials = try_aims(anatomy, interspace, scattered.reshape(-1, 4), sign=sign, rule=rule)
+    shape = len(places), len(noise)
+    lead = serves_lead(trials, "scatter.")
+    return trials.free.reshape(shape).mean(axis=1), lead.reshape(shape).mean(axis=1)
+
+
+def _candidates(found, serving, random):
+    """Return places (n, 4) of at most CANDIDATES samples that serve."""
+    chosen = np.argwhere(serving)
+    if len(chosen) > CANDIDATES:
+        chosen = chosen[np.sort(random.choice(len(chosen), CANDIDATES, replace=False))]
+    axes = (found.lateral, found.caudal, found.approach, found.medial)
+    places = map_places(found.anatomy, found.interspace, found.side, *axes)
+    return places.reshape(*serving.shape, 4)[tuple(chosen.T)]
+
+
+def _varied(anatomy, places, *, sign, largest_approach, random):
+    """Return the places and small variations of each (n, 4), within the limits."""
+    jitter = random.normal(size=(VARIANTS, 4)) * VARIATION
+    places = np.vstack([places, (places[:, None] + jitter[None]).reshape(-1, 4)])
+    row = anatomy.tissue.midline(places[:, 1])
+    places[:, 0] = row + sign * np.clip(sign * (places[:, 0] - row), 1e-6, FARTHEST_ENTRY)
+    places[:, 2] = np.minimum(places[:, 2], largest_approach)
+    return places
+
+
+def plan_needle(anatomy, interspace, *, side="left", needle=None, largest_approach=STEEP, rng=11):
+    """Return the PlannedAim that forgives most among those that serve needle and lead.
+
+    Asked of every candidate: free of bone; mouth 2 to 5.5 mm off the midline on the entry side; the
+    needle's line crosses the midline 9 to 30 mm further up the canal, where steered leads of this model
+    succeed. Candidates are scattered as an expert and as a novice would aim; the one with the greatest
+    sum of both chances is returned.
+
+    Parameters
+    ----------
+    largest_approach : float
+        To the skin. [rad]
+    rng : seed or numpy.random.Generator
+        The same seed gives the same aim.
+
+    Raises
+    ------
+    NoCorridorError
+        If no sampled needle serves both.
+    """
+    interspace, needle = check_interspace(interspace), needle or Needle()
+    check_angles(largest_approach, 0.0)
+    random = np.random.default_rng(rng)
+    sign = side_sign(side)
+    steepness = APPROACH[largest_approach + 1e-9 >= APPROACH]
+    approach = steepness if steepness.size else np.array([largest_approach])
+    found = corridor(anatomy, interspace, side=side, needle=needle, approach=approach)
+    serving = serves_lead(found.trials)
+    if not serving.any():
+        raise NoCorridorError(
+            f"interspace must leave a way for needle and lead, got none at {interspace} from the {side} "
+            f"at up to {degrees(largest_approach):.0f} degrees with a {needle.length:g} mm needle: "
+            "allow a steeper approach, a longer needle, or choose another interspace"
+        )
+    noise = random.normal(size=(SECOND_SCATTER, 4))
+    rule = Rule.of(needle, margin=0.0, travel=number("needle", "scatter.travel"))
+    ask = {"sign": sign, "rule": rule}
+
+    def both(places, count):
+        return [
+            _chances(anatomy, interspace, places, noise=noise[:count], person=person, **ask)
+            for person in ("expert", "novice")
+        ]
+
+    places = _candidates(found, serving, random)
+    first = sum(lead for _, lead in both(places, FIRST_SCATTER))
+    best = places[np.argsort(-first, kind="stable")[:KEPT]]
+    places = _varied(anatomy, best, sign=sign, largest_approach=largest_approach, random=random)
+    (needle_chance, chance), (novice_needle, novice) = both(places, SECOND_SCATTER)
+    k = int(np.argmax(chance + novice))
+    aim = NeedleAim(interspace, *(float(v) for v in places[k]), side)
+    chances = (chance[k], novice[k], needle_chance[k], novice_needle[k])
+    return PlannedAim(aim, *(float(c) for c in chances), float(serving.mean()), found.share)
