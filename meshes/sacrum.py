@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from meshes.frames import unit
 from meshes.lamina import LaminaEdges
 from meshes.primitives import CUT
 from meshes.rows import body_row, capsule_row, lamina_row, stack
@@ -10,7 +11,8 @@ from meshes.tables import loader
 SIDES = (1.0, -1.0)
 # The body is drawn with the posterior wall here. [mm]
 POSTERIOR_WALL = 15.0
-FIRST_TUBERCLE = (46.0, -21.0)
+# Ends of the centre line of the first tubercle, (y, z), and its rounding. [mm]
+FIRST_TUBERCLE, FIRST_ROUNDING = ((40.0, -16.0), (46.0, -21.0)), 2.6
 
 
 def sacrum_edges():
@@ -25,6 +27,12 @@ def sacrum_edges():
         bottom_radius=2.6,
         middle_radius=3.2,
     )
+
+
+def first_tubercle_tip():
+    """Return (y, z) of the most dorsal point of the first tubercle. [mm]"""
+    start, end = np.array(FIRST_TUBERCLE)
+    return end + FIRST_ROUNDING * unit(end - start)
 
 
 def sacrum_rows():
@@ -129,7 +137,7 @@ def _roof():
         sacrum_edges(), half_width=17.5, flare_down=2.0, flare_up=2.0, side_blend=3.0, blend=3.5
     )
     tubercles = (
-        ((40, -16), FIRST_TUBERCLE, 2.6, 5),
+        (*FIRST_TUBERCLE, FIRST_ROUNDING, 5),
         ((40, -26), (44, -31), 3, 5),
         ((38, -42), (41, -46), 3, 5),
     )

@@ -12,7 +12,7 @@ from meshes.lamina import LaminaEdges, solve_laminae
 from meshes.levels import COLUMN, LEVELS, SACRUM, check_level, is_lumbar
 from meshes.parameters import SpineParameters
 from meshes.rows import body_row, canal_row, stack
-from meshes.sacrum import FIRST_TUBERCLE, POSTERIOR_WALL, sacrum_edges, sacrum_rows
+from meshes.sacrum import POSTERIOR_WALL, first_tubercle_tip, sacrum_edges, sacrum_rows
 from meshes.tables import loader
 from meshes.units import radians
 
@@ -137,7 +137,7 @@ def _sacrum(edges):
         canal_depth=size["canal_depth"],
         canal_width=size["canal_width"],
         lamina=edges,
-        spinous_tip=np.array(FIRST_TUBERCLE),
+        spinous_tip=first_tubercle_tip(),
         window_half_width=0.0,
     )
 
