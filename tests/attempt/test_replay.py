@@ -1,0 +1,92 @@
+"""The same events give the same bits, in this process and in another; undo is replay without the last."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from trainer.attempt import journal
+from trainer.attempt.events import FinishAttempt
+from trainer.attempt.replay import repeat, undo
+from trainer.attempt.state import digest
+
+
+def test_the_journal_holds_the_attempt(finished):
+    record = journal.read(finished.path)
+    assert record.events == finished.attempt.events
+    assert [entry.digest for entry in record.entries] == [done.digest for done in finished.attempt.done]
+    assert record.dropped is None
+
+
+def test_a_second_process_meets_every_digest(finished):
+    code = (
+        "import sys\n"
+        "from trainer.attempt import journal\n"
+        "from trainer.attempt.replay import repeat\n"
+        "replayed = repeat(journal.read(sys.argv[1]))\n"
+        "print(replayed.identical, replayed.attempt.done[-1].digest)\n"
+    )
+    run = subprocess.run([sys.executable, "-c", code, str(finished.path)], capture_output=True, text=True)
+    assert run.returncode == 0, run.stderr
+    assert run.stdout.split() == ["True", finished.attempt.done[-1].digest]
+
+
+def cut(finished, count, tmp_path, change=None):
+    """Return a Record of the first `count` events, one line changed by `change`."""
+    lines = [json.loads(line) for line in finished.path.read_text(encoding="utf-8").splitlines()]
+    lines = lines[: count + 1]
+    if change:
+        change(lines)
+    file = tmp_path / "cut.jsonl"
+    file.write_text("".join(json.dumps(line) + "\n" for line in lines), encoding="utf-8")
+    return journal.read(file)
+
+
+def test_the_first_difference_is_found(finished, tmp_path):
+    def other_digest(lines):
+        lines[4]["state"] = "0" * 24
+
+    replayed = repeat(cut(finished, 8, tmp_path, other_digest), anatomy=finished.attempt.anatomy)
+    assert replayed.first_difference == 4
+    assert not replayed.identical
+    assert len(replayed.attempt.done) == 8
+
+
+def test_a_changed_number_is_found_where_it_first_acts(finished, tmp_path):
+    def other_depth(lines):
+        number = next(k for k, line in enumerate(lines) if line.get("event") == "AdvanceNeedle")
+        lines[number]["millimetres"] += 1e-12
+
+    record = cut(finished, 8, tmp_path, other_depth)
+    changed = 1 + [type(event).__name__ for event in record.events].index("AdvanceNeedle")
+    assert repeat(record, anatomy=finished.attempt.anatomy).first_difference == changed
+
+
+def test_an_event_that_cannot_follow_is_refused_with_its_number(finished, tmp_path):
+    def too_early(lines):
+        lines[1] = {"event": "PassLead", "state": "x", "stamp": None}
+
+    with pytest.raises(ValueError, match="event 1 of the journal was refused: event must be one of"):
+        repeat(cut(finished, 3, tmp_path, too_early), anatomy=finished.attempt.anatomy)
+
+
+def test_another_version_is_told(finished, tmp_path):
+    def older(lines):
+        lines[0]["tables"] = "0" * 16
+
+    anatomy = finished.attempt.anatomy
+    assert not repeat(cut(finished, 2, tmp_path, older), anatomy=anatomy).same_version
+    assert repeat(cut(finished, 2, tmp_path), anatomy=anatomy).same_version
+
+
+def test_undo_is_replay_without_the_last_event(finished):
+    done = finished.attempt.done[:20]
+    undone = undo(finished.attempt.first, [one.event for one in done])
+    assert digest(undone) == done[-2].digest
+    assert digest(undo(finished.attempt.first, [FinishAttempt()])) == digest(finished.attempt.first)
+
+
+def test_nothing_cannot_be_undone(finished):
+    with pytest.raises(ValueError, match="events must hold at least one event to undo, got none"):
+        undo(finished.attempt.first, [])
