@@ -111,5 +111,10 @@ def lead_meshes(nodes, properties):
 
 
 def wire_mesh(nodes, *, radius, sides=8):
-    """Return (vertices, faces) of a solid wire along a polyline: stylet, conductors."""
-    return swept_solid(nodes, half_axes=(radius, radius), sides=sides)
+    """Return (vertices, faces) of a solid wire along a polyline: stylet, conductors.
+
+    Its polygon has the area of the round section, so that a wire thinner than a pixel darkens it as much as
+    it should.
+    """
+    corner = radius * np.sqrt(2.0 * np.pi / (sides * np.sin(2.0 * np.pi / sides)))
+    return swept_solid(nodes, half_axes=(corner, corner), sides=sides)

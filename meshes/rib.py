@@ -1,4 +1,4 @@
-"""Ribs 6 to 12 as hollow swept tubes that start at their own vertebra. For pictures only: nothing collides."""
+"""Ribs 6 to 12 as hollow swept tubes from their own vertebra. For pictures only: nothing collides."""
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -13,9 +13,9 @@ SIDES = 14
 FULL = (
     (0.30, 9.0, -10.0),
     (0.72, -18.0, -32.0),
-    (1.0, -80.0, -62.0),
-    (0.86, -135.0, -90.0),
-    (0.62, -158.0, -104.0),
+    (0.98, -70.0, -60.0),
+    (0.80, -104.0, -86.0),
+    (0.52, -116.0, -98.0),
 )
 ELEVENTH = ((0.30, 8.0, -14.0), (0.70, -14.0, -44.0), (0.92, -55.0, -72.0))
 
@@ -32,7 +32,8 @@ def rib_attachments(bone, *, scale=1.0):
     head = np.array([points[side, 0].max() + 1.0, wall - 4.0, 0.3 * height])
     arch = points[points[:, 1] > wall + 3.0]
     tip = arch[np.argmax(arch[:, 0])]
-    return head, tip + [-2.0, -0.5 * number("rib", "shaft_thickness") * scale - 4.0, 1.0]
+    before = np.array([-2.0, -0.5 * number("rib", "shaft_thickness") - 4.0, 1.0]) * scale
+    return head, tip + before
 
 
 def rib_line(level, *, head, tubercle, scale=1.0):

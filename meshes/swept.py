@@ -1,5 +1,8 @@
 """Closed surfaces swept along a polyline: solid tubes and pipes with a bore."""
 
+import math
+from functools import lru_cache
+
 import numpy as np
 
 from meshes.frames import unit
@@ -40,15 +43,26 @@ def frames_along(points, *, up=None):
     points = np.asarray(points, float)
     if points.ndim != 2 or points.shape[1] != 3 or len(points) < 2:
         raise ValueError(f"points must have shape (n, 3) with n >= 2, got {points.shape}: give a polyline")
-    unit(np.diff(points, axis=0))
-    tangents = unit(np.gradient(points, axis=0))
-    across = np.empty_like(tangents)
-    wanted = _any_across(tangents[0]) if up is None else np.asarray(up, float)
-    for i, tangent in enumerate(tangents):
-        across[i] = unit(wanted - tangent * (wanted @ tangent))
-        if up is None:
-            wanted = across[i]
+    steps = points[1:] - points[:-1]
+    if not steps.any(axis=1).all():
+        raise ValueError("points must differ from their neighbours, got the same twice: leave one out")
+    tangents = unit(np.concatenate([steps[:1], steps[1:] + steps[:-1], steps[-1:]]))
+    if up is None:
+        across = _carried(tangents)
+    else:
+        across = unit(up - tangents * (tangents @ np.asarray(up, float))[:, None])
     return tangents, across, np.cross(tangents, across)
+
+
+def _carried(tangents):
+    """Return directions across the tangents, each the one before laid into the next cross-section."""
+    across = np.empty_like(tangents)
+    before = _any_across(tangents[0])
+    for i, tangent in enumerate(tangents):
+        before = before - tangent * (before @ tangent)
+        before /= math.sqrt(before @ before)
+        across[i] = before
+    return across
 
 
 def _rings(points, frames, half_axes, sides):
@@ -68,6 +82,32 @@ def _wall(first, second):
     return np.concatenate([np.stack([a, b, c], -1).reshape(-1, 3), np.stack([a, c, d], -1).reshape(-1, 3)])
 
 
+# Tools are swept anew at every redraw; how their vertices are joined depends on two counts only.
+@lru_cache(maxsize=64)
+def _solid_faces(rings, sides):
+    index = np.arange(rings * sides).reshape(rings, sides)
+    first, last = rings * sides, rings * sides + 1
+    start, end = index[0], index[-1]
+    caps = [
+        np.stack([np.roll(start, -1), start, np.full(sides, first)], -1),
+        np.stack([end, np.roll(end, -1), np.full(sides, last)], -1),
+    ]
+    return _read_only(np.concatenate([_wall(index[:-1], index[1:]), *caps]))
+
+
+@lru_cache(maxsize=64)
+def _pipe_faces(rings, sides):
+    outer, inner = np.arange(2 * rings * sides).reshape(2, rings, sides)
+    walls = [_wall(outer[:-1], outer[1:]), _wall(inner[1:], inner[:-1])]
+    rims = [_wall(inner[0], outer[0]), _wall(outer[-1], inner[-1])]
+    return _read_only(np.concatenate(walls + rims))
+
+
+def _read_only(array):
+    array.setflags(write=False)
+    return array
+
+
 def swept_solid(points, *, half_axes, sides=16, up=None):
     """Return (vertices, faces) of a closed tube of elliptic section with flat ends.
 
@@ -80,15 +120,7 @@ def swept_solid(points, *, half_axes, sides=16, up=None):
     """
     points = np.asarray(points, float)
     rings = _rings(points, frames_along(points, up=up), half_axes, sides)
-    index = np.arange(len(points) * sides).reshape(len(points), sides)
-    first, last = len(points) * sides, len(points) * sides + 1
-    start, end = index[0], index[-1]
-    caps = [
-        np.stack([np.roll(start, -1), start, np.full(sides, first)], -1),
-        np.stack([end, np.roll(end, -1), np.full(sides, last)], -1),
-    ]
-    vertices = np.concatenate([rings.reshape(-1, 3), points[:1], points[-1:]])
-    return vertices, np.concatenate([_wall(index[:-1], index[1:]), *caps])
+    return np.concatenate([rings.reshape(-1, 3), points[[0, -1]]]), _solid_faces(len(points), sides)
 
 
 def swept_pipe(points, *, outer_radius, inner_radius, sides=16, up=None, bevel_length=0.0):
@@ -113,18 +145,12 @@ def swept_pipe(points, *, outer_radius, inner_radius, sides=16, up=None, bevel_l
             "bevel_length must be shorter than the last piece of the middle line, "
             f"got {bevel_length:g}: give a longer piece"
         )
-    both = [_rings(points, frames, (radius, radius), sides) for radius in (outer_radius, inner_radius)]
-    # The cut is a plane: the bore meets it at the height of its own radius.
-    cosine = np.cos(np.arange(sides) * (2.0 * np.pi / sides))
-    for ring, radius in zip(both, (outer_radius, inner_radius)):
-        back = 0.5 * bevel_length * (1.0 + cosine * radius / outer_radius)
-        ring[-1] -= back[:, None] * frames[0][-1]
-    index = np.arange(2 * len(points) * sides).reshape(2, len(points), sides)
-    outer, inner = index
-    faces = [
-        _wall(outer[:-1], outer[1:]),
-        _wall(inner[1:], inner[:-1]),
-        _wall(inner[0], outer[0]),
-        _wall(outer[-1], inner[-1]),
-    ]
-    return np.concatenate([ring.reshape(-1, 3) for ring in both]), np.concatenate(faces)
+    outer = _rings(points, frames, (outer_radius, outer_radius), sides)
+    inner = points[:, None, :] + (outer - points[:, None, :]) * (inner_radius / outer_radius)
+    if bevel_length:
+        # The cut is a plane: the bore meets it at the height of its own radius.
+        cosine = np.cos(np.arange(sides) * (2.0 * np.pi / sides))
+        for ring, share in ((outer, 1.0), (inner, inner_radius / outer_radius)):
+            ring[-1] -= (0.5 * bevel_length * (1.0 + share * cosine))[:, None] * frames[0][-1]
+    vertices = np.concatenate([outer.reshape(-1, 3), inner.reshape(-1, 3)])
+    return vertices, _pipe_faces(len(points), sides)

@@ -15,7 +15,7 @@ INK, RIM = 236, 12
 
 
 def side_names(carm):
-    """Return the words at the left and at the right edge: L or R, Back or Front, or both in an oblique view."""
+    """Return the words at the left and the right edge: L or R, Back or Front, both in an oblique view."""
     left, back = -carm.axes[0, 0], -carm.axes[0, 1]
     names = [("L", "R", left), ("Back", "Front", back)]
     here = [(plus if share > 0 else minus) for plus, minus, share in names if abs(share) >= NAMED]

@@ -26,27 +26,27 @@ DARKEST_SIGNAL = 1e-3
 
 
 @cache
-def _wide_blur_matrices(pixels, reach):
-    """Return (average (m, n), blurred and interpolated back (n, m)) for one axis."""
-    coarse = min(COARSE_POINTS, pixels)
-    edges = np.linspace(0.0, pixels, coarse + 1)
-    share = np.clip(
-        np.minimum(edges[1:, None], np.arange(pixels) + 1.0)
-        - np.maximum(edges[:-1, None], np.arange(pixels)),
-        0,
-        1,
-    )
-    average = share / share.sum(axis=1, keepdims=True)
-    kernel = gaussian_filter(np.eye(coarse), (reach * coarse, 0.0), mode="nearest")
+def _coarse_axis(pixels):
+    """Return where coarse cells start, and for each pixel the cell before it and the share of the next."""
+    edges = np.linspace(0, pixels, min(COARSE_POINTS, pixels) + 1).astype(int)
     middles = 0.5 * (edges[1:] + edges[:-1])
-    back = np.stack([np.interp(np.arange(pixels) + 0.5, middles, column) for column in kernel.T], axis=-1)
-    return average.astype(np.float32), back.astype(np.float32)
+    place = np.interp(np.arange(pixels) + 0.5, middles, np.arange(len(middles)))
+    before = np.minimum(place.astype(int), len(middles) - 2)
+    return edges, before, (place - before).astype(np.float32)
 
 
 def wide_blur(picture, reach):
-    """Return a picture blurred by a Gaussian of `reach` times its width, done on a coarse grid."""
-    average, back = _wide_blur_matrices(len(picture), reach)
-    return back @ (average @ picture @ average.T) @ back.T
+    """Return a picture blurred by a Gaussian of `reach` times its width, done on a coarse grid.
+
+    No matrix products: their threads wait for one another when the machine is busy, and their number may
+    change the last bit.
+    """
+    edges, before, share = _coarse_axis(len(picture))
+    cells = np.diff(edges).astype(np.float32)
+    coarse = np.add.reduceat(np.add.reduceat(picture, edges[:-1], axis=0), edges[:-1], axis=1)
+    coarse = gaussian_filter(coarse / (cells[:, None] * cells), reach * len(cells), mode="nearest")
+    rows = coarse[before] + share[:, None] * (coarse[before + 1] - coarse[before])
+    return rows[:, before] + share * (rows[:, before + 1] - rows[:, before])
 
 
 @cache

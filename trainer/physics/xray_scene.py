@@ -9,7 +9,7 @@ from meshes.cortex import nested_surfaces
 from meshes.instruments import contact_meshes, needle_mesh, wire_mesh
 from meshes.rib import RIB_LEVELS, mirrored, rib_attachments, rib_line, rib_meshes
 from meshes.tables.loader import number
-from trainer.physics.xray_raster import Surfaces, join_surfaces
+from trainer.physics.xray_surfaces import Surfaces, join_surfaces
 
 # Half axes and places of lungs and bowel gas: drawn, not measured. [mm]
 LUNG_HALF_AXES = (47.0, 62.0, 112.0)
@@ -22,6 +22,9 @@ GAS = (
     ((38.0, -80.0, -34.0), (20.0, 12.0, 12.0)),
     ((-40.0, -80.0, -52.0), (17.0, 12.0, 13.0)),
 )
+
+# How far the trunk goes on above and below its modelled part. [mm]
+TRUNK_BEYOND = 150.0
 
 _nested_bones = WeakKeyDictionary()
 
@@ -78,13 +81,20 @@ def _ellipsoid(centre, half_axes, jump):
     return Surfaces(ball.vertices * half_axes + centre, ball.faces, jump)
 
 
+def _lengthened(vertices, faces):
+    """Return a trunk whose ends are drawn out, so that no picture shows where its modelled part stops."""
+    z = vertices[:, 2]
+    beyond = np.where(z > z.max() - 1.0, TRUNK_BEYOND, 0.0) - np.where(z < z.min() + 1.0, TRUNK_BEYOND, 0.0)
+    return vertices + beyond[:, None] * np.array([0.0, 0.0, 1.0]), faces
+
+
 def trunk_surfaces(anatomy):
     """Return the trunk as soft tissue with two lungs and some bowel gas in it.
 
     Soft tissue is one material: fat attenuates an eighth less and is not told apart.
     """
     scale = anatomy.parameters.stature_scale
-    vertices, faces = anatomy.tissue.trunk_mesh()
+    vertices, faces = _lengthened(*anatomy.tissue.trunk_mesh())
     chest = anatomy.poses["T9"].translation
     lungs = [
         _ellipsoid(

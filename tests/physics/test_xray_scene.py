@@ -1,0 +1,139 @@
+"""The whole scene of the ordinary adult: closed, in its materials, tools where they are put."""
+
+import numpy as np
+import pytest
+import trimesh
+
+from meshes.instruments import contact_middles
+from meshes.units import radians
+from trainer.physics.lead_properties import LeadProperties
+from trainer.physics.needle import Needle
+from trainer.physics.xray_carm import CArm, isocentre_at
+from trainer.physics.xray_picture import take_picture
+from trainer.physics.xray_raster import StillAttenuation, path_attenuation
+from trainer.physics.xray_scene import (
+    attenuation,
+    bone_surfaces,
+    lead_surfaces,
+    rib_surfaces,
+    step,
+    still_surfaces,
+    tool_surfaces,
+    trunk_surfaces,
+)
+from trainer.physics.xray_surfaces import Surfaces
+
+PROPERTIES = LeadProperties()
+
+
+@pytest.fixture(scope="module")
+def still(anatomy):
+    return still_surfaces(anatomy)
+
+
+@pytest.fixture(scope="module")
+def nodes(anatomy):
+    """A lead that lies straight behind the axis of the canal from L1 to the top of T8, tip last."""
+    lowest, highest = anatomy.canal.station("L1"), anatomy.canal.station("T8", 8.0)
+    u = np.linspace(lowest, highest, 90)
+    return anatomy.canal.to_world(u, np.zeros(90), np.full(90, 6.0))
+
+
+def test_every_surface_is_closed(still):
+    """Trimesh: each edge is shared by two faces."""
+    assert trimesh.Trimesh(still.vertices, still.faces, process=False).is_watertight
+
+
+@pytest.mark.parametrize(("orbit_deg", "level"), [(0.0, "T7"), (50.0, "T11"), (90.0, "L4")])
+def test_no_ray_leaves_with_a_streak(anatomy, still, orbit_deg, level):
+    """What is added is never negative: bone and tools only darken, the trunk balances its lungs and gas."""
+    carm = CArm(isocentre_at(anatomy, level), radians(orbit_deg), pixels=256)
+    assert path_attenuation(bone_surfaces(anatomy), carm).min() > -1e-9
+    assert path_attenuation(rib_surfaces(anatomy), carm).min() > -1e-9
+    assert path_attenuation(trunk_surfaces(anatomy), carm).min() > -1e-9
+    total = path_attenuation(still, carm)
+    assert 0.0 <= total.max() < 14.0
+
+
+def test_attenuation_of_soft_tissue_times_depth(anatomy):
+    """Beside the spine at L3, no lung in the way: depth of the trunk there by trimesh, in a frontal view."""
+    carm = CArm(isocentre_at(anatomy, "L3"), pixels=64)
+    vertices, faces = anatomy.tissue.trunk_mesh()
+    got = path_attenuation(Surfaces(vertices, faces, attenuation("soft_tissue")), carm)
+    skin = trimesh.Trimesh(vertices, faces, process=False)
+    for row, column in ((32, 10), (40, 55)):
+        ray = carm.rays()[row, column]
+        hits, _, _ = skin.ray.intersects_location([carm.source], [ray], multiple_hits=True)
+        depth = np.ptp((hits - carm.source) @ ray)
+        assert got[row, column] == pytest.approx(depth * attenuation("soft_tissue"), rel=1e-4)
+
+
+def test_steps_nest():
+    assert step("cortical_bone") + step("spongiosa", "cortical_bone") == pytest.approx(step("spongiosa"))
+    assert step("steel") > step("cortical_bone") > step("spongiosa") > 0.0 > step("lung")
+
+
+def test_ring_attenuates_twice_its_wall():
+    """Closed form: a ray through the middle of a ring crosses its wall twice; plus bundle and stylet."""
+    middle = contact_middles(PROPERTIES)[3]
+    straight = np.stack([np.zeros(60), np.zeros(60), np.linspace(-100.0, 0.0, 60)], axis=-1)
+    carm = CArm((0.0, 0.0, -middle), image_size=8.0, pixels=65)
+    bare = path_attenuation(lead_surfaces(straight, PROPERTIES, stylet=False), carm)
+    bundle = 2.0 * 0.4 * 0.18 * step("conductor", "polyurethane")
+    rings = bare[20:45, 32].mean() - bundle
+    # Sections are polygons of 16 and 8 sides, the smaller of the area of its circle.
+    assert rings == pytest.approx(2.0 * 0.1 * step("platinum_iridium"), rel=0.03)
+    with_stylet = path_attenuation(lead_surfaces(straight, PROPERTIES), carm)
+    stylet = (with_stylet - bare)[20:45, 32].mean()
+    assert stylet == pytest.approx(0.3 * step("steel", "polyurethane"), rel=0.06)
+
+
+def test_contacts_fall_on_their_pixels(anatomy, nodes):
+    carm = CArm(isocentre_at(anatomy, "T10"), 0.3, 0.1, pixels=1024)
+    with_rings = path_attenuation(tool_surfaces(leads=[(nodes, PROPERTIES)], stylet=False), carm)
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(nodes[::-1], axis=0), axis=1))])
+    between = contact_middles(PROPERTIES)[:-1] + 3.5
+
+    def dark(distances):
+        points = np.stack([np.interp(distances, along, nodes[::-1, k]) for k in range(3)], axis=-1)
+        columns, rows, _ = carm.project(points)
+        return with_rings[rows.astype(int), columns.astype(int)]
+
+    assert dark(contact_middles(PROPERTIES)).min() > 1.2
+    assert dark(between).max() < 0.5
+    assert dark(between).min() > 0.05
+
+
+def test_needle_ends_at_its_point():
+    direction = np.array([0.2, -0.8, 0.5]) / np.linalg.norm([0.2, -0.8, 0.5])
+    point = np.array([5.0, 30.0, 40.0])
+    carm = CArm(point, radians(90.0), pixels=512)
+    picture = path_attenuation(tool_surfaces(needles=[(point, direction, Needle())]), carm)
+
+    def at(distance):
+        column, row, _ = carm.project(point - distance * direction)
+        return picture[int(row), int(column)]
+
+    assert at(10.0) > 0.2 and at(60.0) > 0.2
+    assert at(-2.0) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_nothing_in_the_patient_is_no_tool():
+    assert len(tool_surfaces().faces) == 0
+
+
+def test_lead_shows_on_the_finished_picture(anatomy, still, nodes):
+    """Contacts are darker than the lead between them, on AP and lateral alike, through the whole chain."""
+    kept, tools = StillAttenuation(still), tool_surfaces(leads=[(nodes, PROPERTIES)])
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(nodes[::-1], axis=0), axis=1))])
+    for orbit_deg in (0.0, 90.0):
+        carm = CArm(isocentre_at(anatomy, "T10"), radians(orbit_deg))
+        picture = take_picture(kept, tools, carm=carm, rng=0).astype(float)
+
+        def grey(distances, picture=picture, carm=carm):
+            points = np.stack([np.interp(distances, along, nodes[::-1, k]) for k in range(3)], axis=-1)
+            columns, rows, _ = carm.project(points)
+            return picture[rows.astype(int), columns.astype(int)]
+
+        middles = contact_middles(PROPERTIES)[2:]
+        assert np.all(grey(middles) < grey(middles - 3.5) - 12.0)
