@@ -3,7 +3,7 @@
 import numpy as np
 
 from meshes.frames import unit
-from meshes.swept import points_from_tip, polyline_length, swept_pipe, swept_solid
+from meshes.swept import points_from_tip, polyline_length, swept_pipe, swept_pipes, swept_solid
 from meshes.tables.loader import number
 
 CONTACT_PIECES = 4
@@ -67,21 +67,19 @@ def contact_meshes(nodes, properties, *, wall=None, sides=16):
         Thickness of the rings [mm]; from the table if not given.
     """
     wall = number("xray", "lead.contact_wall") if wall is None else wall
-    half, total = 0.5 * properties.contact_length, polyline_length(nodes)
-    rings = []
-    for middle in contact_middles(properties):
-        if middle + half > total:
-            break
-        distances = np.linspace(middle + half, middle - half, CONTACT_PIECES + 1)
-        rings.append(
-            swept_pipe(
-                points_from_tip(nodes, distances),
-                outer_radius=properties.radius,
-                inner_radius=properties.radius - wall,
-                sides=sides,
-            )
-        )
-    return rings
+    half, middles = 0.5 * properties.contact_length, contact_middles(properties)
+    middles = middles[middles + half <= polyline_length(nodes)]
+    if len(middles) == 0:
+        return []
+    # From the tail to the tip, as the nodes run.
+    distances = middles[::-1, None] + np.linspace(half, -half, CONTACT_PIECES + 1)
+    rings, faces = swept_pipes(
+        points_from_tip(nodes, distances),
+        outer_radius=properties.radius,
+        inner_radius=properties.radius - wall,
+        sides=sides,
+    )
+    return [(vertices, faces) for vertices in rings[::-1]]
 
 
 def lead_body_mesh(nodes, properties, *, sides=12):

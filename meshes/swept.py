@@ -7,6 +7,9 @@ import numpy as np
 
 from meshes.frames import unit
 
+# Cosine to an axis of space beyond which a curve is too near to it to take it for `up`.
+NEAR_AXIS = 0.9
+
 
 def points_from_tip(nodes, distances):
     """Return points (k, 3) on the polyline `nodes` (n, 3), tip last, at `distances` from the tip. [mm]
@@ -32,8 +35,8 @@ def _any_across(tangent):
 def frames_along(points, *, up=None):
     """Return (tangents, across, aside), each (n, 3), right-handed in the order across, aside, tangent.
 
-    With `up` (3,) every `across` is as near to it as can be; without, the frame is carried along the curve
-    with as little twist as can be.
+    With `up` (3,) every `across` is as near to it as can be. Without, `up` is the axis of space that the
+    curve keeps away from; if there is none, the frame is carried along with as little twist as can be.
 
     Raises
     ------
@@ -48,10 +51,19 @@ def frames_along(points, *, up=None):
         raise ValueError("points must differ from their neighbours, got the same twice: leave one out")
     tangents = unit(np.concatenate([steps[:1], steps[1:] + steps[:-1], steps[-1:]]))
     if up is None:
+        nearest = np.abs(tangents).max(axis=0)
+        up = np.eye(3)[np.argmin(nearest)] if nearest.min() < NEAR_AXIS else None
+    if up is None:
         across = _carried(tangents)
     else:
         across = unit(up - tangents * (tangents @ np.asarray(up, float))[:, None])
-    return tangents, across, np.cross(tangents, across)
+    return tangents, across, _cross(tangents, across)
+
+
+def _cross(a, b):
+    """Return the products (n, 3); numpy's own is slow for short arrays."""
+    ax, ay, az, bx, by, bz = *a.T, *b.T
+    return np.stack([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx], axis=-1)
 
 
 def _carried(tangents):
@@ -74,6 +86,25 @@ def _rings(points, frames, half_axes, sides):
         + (high[:, None] * np.cos(angle))[..., None] * across[:, None, :]
         + (wide[:, None] * np.sin(angle))[..., None] * aside[:, None, :]
     )
+
+
+def _pipe_rings(points, frames, outer_radius, inner_radius, sides):
+    """Return the rings (2, n, sides, 3) of a pipe's outside and of its bore."""
+    outer = _rings(points, frames, (outer_radius, outer_radius), sides)
+    middle = points[:, None, :]
+    return np.stack([outer, middle + (outer - middle) * (inner_radius / outer_radius)])
+
+
+def swept_pipes(points, *, outer_radius, inner_radius, sides=16):
+    """Return vertices (k, m, 3) of k equal pipes along pieces (k, n, 3) of one curve, and their faces.
+
+    All at once, because rings of contacts are swept anew at every redraw.
+    """
+    pieces, count = points.shape[:2]
+    flat = points.reshape(-1, 3)
+    both = _pipe_rings(flat, frames_along(flat), outer_radius, inner_radius, sides)
+    vertices = both.reshape(2, pieces, count * sides, 3).swapaxes(0, 1).reshape(pieces, -1, 3)
+    return vertices, _pipe_faces(count, sides)
 
 
 def _wall(first, second):
@@ -145,12 +176,10 @@ def swept_pipe(points, *, outer_radius, inner_radius, sides=16, up=None, bevel_l
             "bevel_length must be shorter than the last piece of the middle line, "
             f"got {bevel_length:g}: give a longer piece"
         )
-    outer = _rings(points, frames, (outer_radius, outer_radius), sides)
-    inner = points[:, None, :] + (outer - points[:, None, :]) * (inner_radius / outer_radius)
+    both = _pipe_rings(points, frames, outer_radius, inner_radius, sides)
     if bevel_length:
         # The cut is a plane: the bore meets it at the height of its own radius.
         cosine = np.cos(np.arange(sides) * (2.0 * np.pi / sides))
-        for ring, share in ((outer, 1.0), (inner, inner_radius / outer_radius)):
+        for ring, share in zip(both, (1.0, inner_radius / outer_radius)):
             ring[-1] -= (0.5 * bevel_length * (1.0 + share * cosine))[:, None] * frames[0][-1]
-    vertices = np.concatenate([outer.reshape(-1, 3), inner.reshape(-1, 3)])
-    return vertices, _pipe_faces(len(points), sides)
+    return both.reshape(-1, 3), _pipe_faces(len(points), sides)

@@ -116,6 +116,17 @@ def test_frames_are_carried_without_twist():
     np.testing.assert_allclose(np.cross(across, aside), tangents, atol=1e-12)
 
 
+def test_a_curve_along_all_three_axes_still_has_frames():
+    """A closed tour past x, y and z: no axis can be `up`; neighbouring frames stay close."""
+    turn = np.linspace(0.0, 1.0, 90)
+    corners = np.array([[0.0, 0.0, 0.0], [9.0, 0.0, 0.0], [9.0, 9.0, 0.0], [9.0, 9.0, 9.0]])
+    points = np.stack([np.interp(3.0 * turn, np.arange(4.0), corners[:, k]) for k in range(3)], axis=-1)
+    tangents, across, aside = frames_along(points)
+    np.testing.assert_allclose(np.cross(across, aside), tangents, atol=1e-12)
+    assert np.einsum("ij,ij->i", across[1:], across[:-1]).min() > 0.5
+    closed(swept_solid(points, half_axes=(0.5, 0.5)))
+
+
 def test_points_from_tip_measure_along_the_line():
     nodes = np.array([[0.0, 0.0, 0.0], [3.0, 0.0, 0.0], [3.0, 4.0, 0.0]])
     wanted = [[3.0, 4.0, 0.0], [3.0, 2.0, 0.0], [3.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]]
