@@ -63,16 +63,9 @@ class CorridorMap:
 
     def aim(self, index):
         """Return the NeedleAim of one sample, by its four indices."""
-        i, j, k, m = index
-        place = map_places(
-            self.anatomy,
-            self.interspace,
-            self.side,
-            *(
-                np.array([axis[n]])
-                for axis, n in zip((self.lateral, self.caudal, self.approach, self.medial), (i, j, k, m))
-            ),
-        )[0]
+        axes = (self.lateral, self.caudal, self.approach, self.medial)
+        sample = [axis[n : n + 1] for axis, n in zip(axes, index)]
+        place = map_places(self.anatomy, self.interspace, self.side, *sample)[0]
         return NeedleAim(self.interspace, *(float(v) for v in place), self.side)
 
     def widest(self, *, candidates=60):

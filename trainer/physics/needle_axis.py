@@ -22,8 +22,11 @@ COARSE = 4.0  # [mm] between the first samples of the clearance
 SLACK = 0.02  # [mm] the least clearance is certified to this
 SURE = 4.5  # [mm] below this a clearance is a distance, above only a lower bound
 QUEUE = 600
-BEFORE, BEYOND, STRIDE = 3.0, 8.0, 0.5  # [mm] about the height field's crossing, where the chart is searched
+WALL_LAYER, FLAVUM_LAYER, DURA_LAYER = 0, 1, 2
+BEFORE, BEYOND, STRIDE = 3.0, 8.0, 1.0  # [mm] about the height field's crossing, where the chart is searched
+THICKEST = 12.0  # [mm] of flavum along an axis
 LONGEST_TRAVEL = 40.0  # [mm] across the epidural space
+LEFT_CANAL = -2.0  # [mm] an axis so far outside the wall will not meet the dura
 
 
 @kernel
@@ -81,13 +84,13 @@ def ask_chart(chart, axis, t, out, work):
 
 @kernel
 def layer_room(chart, layer, out):
-    """Return how far the point last asked keeps from a layer: 0 wall, 1 back of the flavum, 2 dura.
+    """Return how far the point last asked keeps from a layer: wall, back of the flavum, or dura.
 
     Positive before the layer, negative past it, for an axis that comes from behind.
     """
-    if layer == 2:
+    if layer == DURA_LAYER:
         return out[4]
-    if layer == 0:
+    if layer == WALL_LAYER:
         return -out[0]
     thickness = chart[4]
     p = min(max((out[8] - chart[3][0]) / chart[3][1], 0.0), thickness.shape[0] - 1.000001)
@@ -96,76 +99,49 @@ def layer_room(chart, layer, out):
 
 
 @kernel
-def refine(chart, axis, layer, a, b, out, work):
-    """Return the crossing of a layer between a (before it) and b (past it), leaving its answer in `out`."""
-    ask_chart(chart, axis, a, out, work)
-    before = layer_room(chart, layer, out)
-    ask_chart(chart, axis, b, out, work)
-    past = layer_room(chart, layer, out)
-    m = b
-    for _ in range(60):
-        if b - a < FINE:
-            break
-        m = a + (b - a) * before / (before - past)
-        if not a < m < b:
-            m = 0.5 * (a + b)
-        ask_chart(chart, axis, m, out, work)
+def crossing(chart, axis, layer, start, stop, out, work):
+    """Return where the axis passes a layer first, from `start` on; nan where it does not before `stop`.
+
+    Returns `start` itself where that lies past the layer already. Marches by the room left, then closes in
+    with the Illinois method: an end kept twice counts half, so that both ends move.
+    """
+    a, before, b, past, t, found = start, 0.0, start, 0.0, start, False
+    for _ in range(500):
+        ask_chart(chart, axis, t, out, work)
         room = layer_room(chart, layer, out)
-        # Illinois: a value kept twice counts half, so that both ends move.
-        if room > 0.0:
-            a, before, past = m, room, 0.5 * past
+        if not found:
+            if room > 0.0:
+                if t >= stop or (layer == DURA_LAYER and out[0] < LEFT_CANAL):
+                    return np.nan
+                a, before = t, room
+                t = a + min(max(0.8 * room, 0.02), STRIDE)
+                continue
+            if t <= start:
+                return start
+            found, b, past = True, t, room
+        elif room > 0.0:
+            a, before, past = t, room, 0.5 * past
         else:
-            b, past, before = m, room, 0.5 * before
-        if abs(room) < FINE:
+            b, past, before = t, room, 0.5 * before
+        if b - a < FINE or abs(room) < FINE:
             break
-    return m
+        t = a + (b - a) * before / (before - past)
+        if not a < t < b:
+            t = 0.5 * (a + b)
+    return t
 
 
 @kernel
 def wall_crossing(chart, axis, near, out, work):
     """Return where the axis enters the canal's wall, near the height field's answer; nan if nowhere."""
     out[8] = 0.0
-    b = max(near - BEFORE, 0.0)
-    ask_chart(chart, axis, b, out, work)
-    while layer_room(chart, 0, out) <= 0.0 and b > 0.0 and b > near - 15.0:
-        b -= 1.0
-        ask_chart(chart, axis, b, out, work)
-    a = b
-    while layer_room(chart, 0, out) > 0.0:
-        if b > near + BEYOND:
-            return np.nan
-        a, b = b, b + STRIDE
-        ask_chart(chart, axis, b, out, work)
-    return refine(chart, axis, 0, a, b, out, work)
-
-
-@kernel
-def flavum_crossing(chart, axis, wall, out, work):
-    """Return where the axis enters the back of the flavum, before it reaches the wall at `wall`."""
-    a, b = wall, wall
-    ask_chart(chart, axis, a, out, work)
-    while layer_room(chart, 1, out) <= 0.0:
-        if a <= 0.0 or wall - a > 25.0:
-            return np.nan
-        a, b = a - STRIDE, a
-        ask_chart(chart, axis, a, out, work)
-    return refine(chart, axis, 1, a, b, out, work)
-
-
-@kernel
-def dura_crossing(chart, axis, wall, out, work):
-    """Return where the axis meets the dura past the wall; nan where it leaves the canal without."""
-    a = wall
-    ask_chart(chart, axis, a, out, work)
-    while a - wall < LONGEST_TRAVEL:
-        b = a + min(max(0.8 * out[4], 0.02), 1.0)
-        ask_chart(chart, axis, b, out, work)
-        if out[4] <= 0.0:
-            return refine(chart, axis, 2, a, b, out, work)
-        if out[0] < -2.0:
-            return np.nan
-        a = b
-    return np.nan
+    start, t = max(near - BEFORE, 0.0), np.nan
+    for _ in range(6):
+        t = crossing(chart, axis, WALL_LAYER, start, near + BEYOND, out, work)
+        if not t <= start or start == 0.0:
+            break
+        start = max(start - BEFORE, 0.0)
+    return t
 
 
 @kernel
@@ -239,28 +215,23 @@ def touched_point(bones, bone, x, y, z):
 
 
 @kernel
-def window_edge(bones, layers, x, z, along_x, along_z, stop):
-    """Walk on the middle of the flavum from (x, z) along (along_x, along_z) until bone.
+def window_edge(bones, layers, point, along_x, along_z, stop):
+    """Walk in the flavum from a point (x, y, z) in it along (along_x, along_z) until bone.
 
-    Returns (x, y, z, bone), bone -1 where none is met within `stop`.
+    The walk keeps as far behind the canal's wall as the point is. Returns (x, y, z, bone), bone -1 where
+    none is met within `stop`.
     """
-    heights, guide, scale = layers[1], layers[2], layers[3]
-    s, y = 0.0, 0.0
-    while s < stop:
+    x, y, z = point
+    lift = y - canal_height(layers[1], layers[2], layers[3], 0, x, z)
+    s, bone = 0.0, -1
+    while True:
         px, pz = x + s * along_x, z + s * along_z
-        y = canal_height(heights, guide, scale, 0, px, pz)
-        gx = 0.5 * (
-            canal_height(heights, guide, scale, 0, px + 1.0, pz)
-            - canal_height(heights, guide, scale, 0, px - 1.0, pz)
-        )
-        gz = 0.5 * (
-            canal_height(heights, guide, scale, 0, px, pz + 1.0)
-            - canal_height(heights, guide, scale, 0, px, pz - 1.0)
-        )
-        row = min(max(int((pz - scale[0]) / scale[1]), 0), guide.shape[0] - 1)
-        y += 0.5 * guide[row, 10] * math.sqrt(1.0 + gx * gx + gz * gz)
-        room, bone = nearest_bone(bones[0], bones[1], px, y, pz, False)
+        py = canal_height(layers[1], layers[2], layers[3], 0, px, pz) + lift
+        room, bone = nearest_bone(bones[0], bones[1], px, py, pz, False)
         if room < 0.05:
-            return px, y, pz, bone
+            break
         s += max(0.6 * room, 0.05)
-    return x + stop * along_x, y, z + stop * along_z, -1
+        if s > stop:
+            bone = -1
+            break
+    return px, py, pz, bone

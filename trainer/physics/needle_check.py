@@ -11,11 +11,14 @@ from meshes.distance import nearest_bone
 from meshes.levels import check_interspace
 from trainer.physics.needle import Needle, NeedleAim, axis_from_skin
 from trainer.physics.needle_axis import (
+    DURA_LAYER,
+    FLAVUM_LAYER,
+    LONGEST_TRAVEL,
+    THICKEST,
     ask_chart,
-    dura_crossing,
+    crossing,
     fascia_crossing,
     first_contact,
-    flavum_crossing,
     least_clearance,
     roof_crossing,
     touched_point,
@@ -60,8 +63,11 @@ def check_axis(bones, layers, chart, place, length, radius, facts, profile):
     wall = facts[11]
     if not np.isnan(wall):
         stop = wall
-        facts[10] = flavum_crossing(chart, axis, wall, out, work)
-        facts[12] = dura_crossing(chart, axis, wall, out, work)
+        for layer in (FLAVUM_LAYER, DURA_LAYER):
+            start, end, index = max(wall - THICKEST, 0.0), wall, 10
+            if layer == DURA_LAYER:
+                start, end, index = wall, wall + LONGEST_TRAVEL, 12
+            facts[index] = crossing(chart, axis, layer, start, end, out, work)
         ask_chart(chart, axis, wall, out, work)
         for k in range(3):
             facts[21 + k] = out[8 + k]
@@ -70,11 +76,11 @@ def check_axis(bones, layers, chart, place, length, radius, facts, profile):
             facts[25 + k] = work[k]
         flavum = facts[10] if not np.isnan(facts[10]) else wall
         middle = 0.5 * (flavum + wall)
+        point = (x + middle * dx, y + middle * dy, z + middle * dz)
         for k in range(4):
             along_x = 1.0 if k == 2 else (-1.0 if k == 3 else 0.0)
             along_z = 1.0 if k == 0 else (-1.0 if k == 1 else 0.0)
-            sx, sz = x + middle * dx, z + middle * dz
-            ex, ey, ez, met = window_edge(bones, layers, sx, sz, along_x, along_z, WALK)
+            ex, ey, ez, met = window_edge(bones, layers, point, along_x, along_z, WALK)
             e = 37 + 4 * k
             facts[e], facts[e + 1], facts[e + 2], facts[e + 3] = ex, ey, ez, met
     touch, bone = first_contact(bones, axis, stop, radius)
