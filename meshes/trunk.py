@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from meshes.lofts import closed_loft
 from meshes.tables.loader import number
 
 RINGS = 12.0  # [mm] between rings
@@ -27,14 +28,6 @@ def _ring(tissue, z):
     return np.vstack([back, belly])
 
 
-def _bridges(rings, around):
-    """Return faces between neighbouring rings of a stack whose points run left, back, right, belly."""
-    i, j = np.meshgrid(np.arange(rings - 1), np.arange(around), indexing="ij")
-    a, b = i * around + j, i * around + (j + 1) % around
-    quads = np.stack([a, b, b + around, a + around], axis=-1).reshape(-1, 4)
-    return np.vstack([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
-
-
 def trunk_mesh(tissue):
     """Return vertices (n, 3), faces (m, 3) of the trunk, closed, oriented outward. [mm]
 
@@ -43,12 +36,4 @@ def trunk_mesh(tissue):
     """
     first, last = tissue.scale[0], tissue.scale[0] + tissue.scale[1] * (len(tissue.profile) - 1)
     heights = np.linspace(first, last, int(np.ceil((last - first) / RINGS)) + 1)
-    rings = np.stack([_ring(tissue, z) for z in heights])
-    count, around = rings.shape[:2]
-    ends = rings[[0, -1]].mean(axis=1)
-    faces = _bridges(count, around)
-    j = np.arange(around)
-    k, top = (j + 1) % around, (count - 1) * around
-    bottom_cap = np.column_stack([k, j, np.full(around, count * around)])
-    top_cap = np.column_stack([top + j, top + k, np.full(around, count * around + 1)])
-    return np.vstack([rings.reshape(-1, 3), ends]), np.vstack([faces, bottom_cap, top_cap])
+    return closed_loft(np.stack([_ring(tissue, z) for z in heights]))
