@@ -68,6 +68,13 @@ def test_attenuation_of_soft_tissue_times_depth(anatomy):
         assert got[row, column] == pytest.approx(depth * attenuation("soft_tissue"), rel=1e-4)
 
 
+def test_the_column_goes_on_above_the_modelled_bones(anatomy):
+    """A lateral picture of T8 shows bone up to its upper edge, and tissue behind it."""
+    carm = CArm(isocentre_at(anatomy, "T8"), radians(90.0), pixels=128)
+    assert path_attenuation(bone_surfaces(anatomy), carm)[8:24].max(axis=1).min() > 0.5
+    assert path_attenuation(trunk_surfaces(anatomy), carm)[0].max() > 1.0
+
+
 def test_steps_nest():
     assert step("cortical_bone") + step("spongiosa", "cortical_bone") == pytest.approx(step("spongiosa"))
     assert step("steel") > step("cortical_bone") > step("spongiosa") > 0.0 > step("lung")

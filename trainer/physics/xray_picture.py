@@ -20,7 +20,7 @@ from trainer.physics.xray_raster import path_attenuation
 # Wide blurs are done on a grid of about this many points a side.
 COARSE_POINTS = 64
 # Where the straight part of the tone curve ends and the shoulder begins.
-SHOULDER = 0.78
+SHOULDER = 0.72
 # The floor of the logarithm, as a share of the middle grey.
 DARKEST_SIGNAL = 1e-3
 
@@ -57,10 +57,17 @@ def _disc(pixels, radius, softness):
     return np.clip((radius * pixels - distance) / softness + 0.5, 0.0, 1.0).astype(np.float32)
 
 
+@cache
+def _measured_places(pixels):
+    """Return every other pixel of an upright ellipse in the middle, where the spine lies; (rows, columns)."""
+    across = (np.arange(0, pixels, 2) + 0.5) / pixels - 0.5
+    rows = across[:, None] / number("xray", "display.measured_height")
+    columns = across[None, :] / number("xray", "display.measured_width")
+    return tuple(2 * places for places in np.nonzero(rows**2 + columns**2 < 1.0))
+
+
 def _measured(picture):
-    """Return every fourth value of the middle of a picture, where the spine lies."""
-    inside = _disc(len(picture), number("xray", "display.measured_field"), 1.0) > 0.5
-    return picture[::2, ::2][inside[::2, ::2]]
+    return picture[_measured_places(len(picture))]
 
 
 def expose(attenuation, *, rng, pixel_pitch):

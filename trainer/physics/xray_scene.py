@@ -7,6 +7,7 @@ import trimesh
 
 from meshes.cortex import nested_surfaces
 from meshes.instruments import contact_meshes, needle_mesh, wire_mesh
+from meshes.levels import COLUMN
 from meshes.rib import RIB_LEVELS, mirrored, rib_attachments, rib_line, rib_meshes
 from meshes.tables.loader import number
 from trainer.physics.xray_surfaces import Surfaces, join_surfaces
@@ -25,6 +26,9 @@ GAS = (
 
 # How far the trunk goes on above and below its modelled part. [mm]
 TRUNK_BEYOND = 150.0
+
+TOP, SECOND = COLUMN[:2]
+COPIES_ABOVE = 2
 
 _nested_bones = WeakKeyDictionary()
 
@@ -54,25 +58,39 @@ def _shell(outside, core, *, pose, filling):
 
 
 def bone_surfaces(anatomy):
-    """Return the column as cortical shells around cancellous cores."""
+    """Return the column as cortical shells around cancellous cores, with copies of its top bone above."""
     scale = anatomy.parameters.stature_scale
     return join_surfaces(
         part
-        for level, bone in anatomy.bones.items()
-        for part in _shell(*_nested(bone, scale), pose=anatomy.poses[level], filling="spongiosa")
+        for level, poses in _poses_shown(anatomy).items()
+        for pose in poses
+        for part in _shell(*_nested(anatomy.bones[level], scale), pose=pose, filling="spongiosa")
     )
+
+
+def _poses_shown(anatomy):
+    """Return {level: [Pose, ...]}: each bone where it is, the top one again where its neighbours would be.
+
+    A picture of T8 reaches above the modelled column; without them it would end in the air.
+    """
+    poses = {level: [pose] for level, pose in anatomy.poses.items()}
+    upward = anatomy.poses[SECOND].inverse() @ anatomy.poses[TOP]
+    for _ in range(COPIES_ABOVE):
+        poses[TOP].append(poses[TOP][-1] @ upward)
+    return poses
 
 
 def rib_surfaces(anatomy):
     """Return both rows of ribs as cortical shells around marrow."""
-    scale = anatomy.parameters.stature_scale
+    scale, poses = anatomy.parameters.stature_scale, _poses_shown(anatomy)
     parts = []
     for level in RIB_LEVELS:
         head, tubercle = rib_attachments(anatomy.bones[level], scale=scale)
         line = rib_line(level, head=head, tubercle=tubercle, scale=scale)
         left = rib_meshes(level, line, scale=scale)
         for outside, core in (left, [mirrored(mesh) for mesh in left]):
-            parts += _shell(outside, core, pose=anatomy.poses[level], filling="red_marrow")
+            for pose in poses[level]:
+                parts += _shell(outside, core, pose=pose, filling="red_marrow")
     return join_surfaces(parts)
 
 
@@ -115,7 +133,7 @@ def still_surfaces(anatomy):
     """Return everything of a posed anatomy that an X-ray shows, as closed surfaces.
 
     Bones are read from the same distance grids that answer every question about clearance, on a grid of
-    1.2 mm. Discs, cord and ligaments do not show and are left out.
+    1.2 mm. Discs, cord and ligaments do not show and are left out. The two bones above T6 are copies of it.
     """
     return join_surfaces([bone_surfaces(anatomy), rib_surfaces(anatomy), trunk_surfaces(anatomy)])
 
