@@ -26,7 +26,7 @@ def _angles():
 
 
 def plate_rim(bone, *, side, scale):
-    """Return the radius (64,) of a body's rim about its axis, near the upper (+1) or lower (-1) plate. [mm]"""
+    """Return the radius (64,) of a body's rim about its axis, near the upper (+1) or lower (-1) plate."""
     x, y, z = bone.vertices.T
     near = (side * z > scale * (_half_height(bone.shape) - RIM_BAND)) & (
         y < scale * bone.shape.posterior_wall
@@ -51,7 +51,7 @@ def _plate_points(bone, pose, rim, *, side, scale):
 
 
 def _fitted(packed, level, middle, plate):
-    """Return points (rings, 64, 3): from `middle` toward `plate` until the bone, or a little past the plate."""
+    """Return points (rings, 64, 3): from `middle` toward `plate` until the bone."""
     bone = packed.only([level])
     toward = plate - middle
     length = np.linalg.norm(toward, axis=-1, keepdims=True)
