@@ -19,8 +19,8 @@ from trainer.physics.xray_raster import path_attenuation
 
 # Wide blurs are done on a grid of about this many points a side.
 COARSE_POINTS = 64
-# Where the straight part of the tone curve ends and the shoulder begins.
-SHOULDER = 0.72
+# Between which greys the tone curve is straight.
+TOE, SHOULDER = 0.13, 0.72
 # The floor of the logarithm, as a share of the middle grey.
 DARKEST_SIGNAL = 1e-3
 
@@ -97,10 +97,17 @@ def expose(attenuation, *, rng, pixel_pitch):
 
 
 def _tone(level):
-    """Return grey 0 to 1: straight up to the shoulder, then ever slower."""
-    room = 1.0 - SHOULDER
-    above = np.maximum(level - SHOULDER, 0.0)
-    return np.maximum(np.minimum(level, SHOULDER), 0.0) + room * (1.0 - np.exp(-above / room))
+    """Return grey 0 to 1: straight from toe to shoulder, ever slower beyond either.
+
+    The toe keeps metal apart from the bone that it lies on.
+    """
+    above = np.maximum(level - SHOULDER, 0.0) / (1.0 - SHOULDER)
+    below = np.maximum(TOE - level, 0.0) / TOE
+    return (
+        np.clip(level, TOE, SHOULDER)
+        + (1.0 - SHOULDER) * (1.0 - np.exp(-above))
+        - TOE * (1.0 - np.exp(-below))
+    )
 
 
 def develop(signal, *, pixel_pitch):
@@ -118,7 +125,8 @@ def develop(signal, *, pixel_pitch):
     )
     share = 100.0 * np.array([display["darkest"], display["lightest"]])
     low, high = np.percentile(_measured(grey), share)
-    grey = _tone((grey - np.float32(low)) * np.float32(SHOULDER / max(high - low, 0.1)))
+    rise = np.float32((SHOULDER - TOE) / max(high - low, 0.1))
+    grey = _tone(TOE + (grey - np.float32(low)) * rise)
     return (255.0 * grey * _disc(len(grey), display["collimation"], 3.0) + 0.5).astype(np.uint8)
 
 
