@@ -53,12 +53,20 @@ def export_meshes(meshes, path):
         raise ValueError("meshes must hold at least one mesh, got none: name what to export")
     part = path.with_name(f".{path.stem}-{os.getpid()}{path.suffix.lower()}")
     try:
-        # VTK reports an unwritable file on the screen only, so it is opened here first.
-        part.open("xb").close()
+        _claim(part, path)
         WRITERS[path.suffix.lower()](meshes, part)
         os.replace(part, path)
     finally:
         part.unlink(missing_ok=True)
+
+
+def _claim(part, path):
+    """Create the empty file `part`: VTK reports a file that it cannot write on the screen only."""
+    try:
+        part.open("wb").close()
+    except OSError as error:
+        # The passing name means nothing to the person who named `path`.
+        raise type(error)(error.errno, error.strerror, str(path)) from None
 
 
 def _joined(meshes):

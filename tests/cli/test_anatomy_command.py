@@ -75,6 +75,17 @@ def test_refuses_bad_input_before_building(case, settings, export, words):
     assert words in str(refusal.value)
 
 
-def test_a_setting_is_measured(tmp_path):
-    answer = json.loads(run("ordinary-adult", ["lumbar_lordosis_deg=60"], as_plain_json=True))
+def test_refuses_a_missing_folder_before_building(tmp_path):
+    with pytest.raises(FileNotFoundError) as refusal:
+        run("ordinary-adult", export=str(tmp_path / "missing" / "spine.glb"))
+    assert refusal.value.filename == str(tmp_path / "missing" / "spine.glb")
+
+
+def test_a_setting_is_measured_and_written(tmp_path):
+    file = tmp_path / "spine.stl"
+    settings = ["lumbar_lordosis_deg=60"]
+    answer = json.loads(run("ordinary-adult", settings, export=str(file), as_plain_json=True))
+    faces = sum(mesh["faces"] for mesh in answer["meshes"].values())
+    assert file.stat().st_size == 84 + 50 * faces
+    assert list(tmp_path.iterdir()) == [file]
     assert answer["cobb"]["lumbar_lordosis_deg"] == pytest.approx(60.0, abs=1.0)

@@ -84,8 +84,10 @@ def test_refuses_nothing_to_export(tmp_path):
 
 @pytest.mark.parametrize("ending", ENDINGS)
 def test_a_missing_folder_is_an_error_of_the_system(meshes, tmp_path, ending):
-    with pytest.raises(FileNotFoundError):
-        export_meshes(meshes, tmp_path / "missing" / f"spine{ending}")
+    file = tmp_path / "missing" / f"spine{ending}"
+    with pytest.raises(FileNotFoundError) as refusal:
+        export_meshes(meshes, file)
+    assert refusal.value.filename == str(file)
 
 
 def test_a_failed_write_leaves_the_old_file(meshes, tmp_path):

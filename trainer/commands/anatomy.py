@@ -7,6 +7,7 @@ import typer
 
 from trainer.commands.answers import answer, as_json, grid, progress, tell
 from trainer.commands.options import AsJson, Case, Settings, chosen_case
+from trainer.commands.whole_files import whole_file
 
 
 def facts(anatomy):
@@ -203,20 +204,29 @@ def write_meshes(anatomy, path):
     export_meshes(named_meshes(anatomy), path)
 
 
-def run(case, settings=None, *, export=None, as_plain_json=False):
-    """Return the answer as text, after writing `export` if it is named; raises ValueError, OSError."""
+def _built(scenario):
     from meshes.anatomy import build_anatomy
 
-    if export is not None:
-        from meshes.export import check_ending
-
-        check_ending(export)
-    scenario = chosen_case(case, settings)
     with progress("Anatomy") as report:
-        anatomy = build_anatomy(scenario.anatomy.parameters(), progress=report)
-    if export is not None:
-        write_meshes(anatomy, export)
-        tell(f"Meshes written to {export}")
+        return build_anatomy(scenario.anatomy.parameters(), progress=report)
+
+
+def _built_and_written(scenario, path):
+    from meshes.export import check_ending
+
+    # Refused before any work, not after it.
+    check_ending(path)
+    with whole_file(path) as draft:
+        anatomy = _built(scenario)
+        write_meshes(anatomy, draft)
+    tell(f"Meshes written to {path}")
+    return anatomy
+
+
+def run(case, settings=None, *, export=None, as_plain_json=False):
+    """Return the answer as text, after writing `export` if it is named; raises ValueError, OSError."""
+    scenario = chosen_case(case, settings)
+    anatomy = _built(scenario) if export is None else _built_and_written(scenario, export)
     found = facts(anatomy)
     return as_json(found) if as_plain_json else text(found)
 
