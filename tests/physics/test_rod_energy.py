@@ -1,4 +1,4 @@
-"""The rod's potential: gradient and Hessian against central differences, and energies known in closed form."""
+"""The rod's potential: derivatives against central differences, and energies known in closed form."""
 
 import math
 
@@ -13,7 +13,7 @@ STEP = 1e-5
 
 
 def crooked_rod(seed, *, edges=6):
-    """Return a rod that is bent, twisted and stretched at random, with everything that an unloaded rod has."""
+    """Return a rod that is bent, twisted and stretched at random, and loaded."""
     rng = np.random.default_rng(seed)
     curve, problem = straight_rod(edges, natural=0.5)
     count = len(curve.nodes)

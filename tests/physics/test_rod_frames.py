@@ -1,5 +1,6 @@
 """Transport and twist of material directors."""
 
+import itertools
 import math
 
 import numpy as np
@@ -57,7 +58,7 @@ def test_a_closed_tour_of_the_tangent_turns_the_director_by_the_solid_angle():
     """Holonomy: round an octant of the sphere the director comes back turned by pi / 2 (Gauss-Bonnet)."""
     corners = np.eye(3)[[2, 0, 1, 2]]
     directors = np.array([[1.0, 0.0, 0.0]])
-    for start, end in zip(corners[:-1], corners[1:]):
+    for start, end in itertools.pairwise(corners):
         carry(start[None].copy(), end[None].copy(), directors)
     assert directors[0] == pytest.approx([0.0, 1.0, 0.0], abs=1e-12)
 

@@ -37,7 +37,8 @@ def test_factor_and_solution_equal_scipy(size):
     factor, solution = band.copy(), right.copy()
     assert cholesky(factor, size)
     substitute(factor, solution)
-    assert factor[:size].T == pytest.approx(cholesky_banded(lower, lower=True), rel=1e-12, abs=1e-12)
+    expected = cholesky_banded(lower, lower=True)
+    assert factor[:size].transpose() == pytest.approx(expected, rel=1e-12, abs=1e-12)
     assert solution == pytest.approx(solveh_banded(lower, right, lower=True), rel=1e-10)
 
 

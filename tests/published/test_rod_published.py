@@ -130,7 +130,7 @@ def doubly_clamped(problem, z):
 
 
 def test_greenhill_moment_of_a_rod_clamped_at_both_ends():
-    """M L / EI = 2 z with tan z = z, 8.987 (closed form from memory); order two, so Richardson's rule holds."""
+    """M L / EI = 2 z with tan z = z: 8.987 (closed form from memory). Order two: Richardson's rule holds."""
     exact = 2.0 * brentq(lambda z: math.tan(z) - z, 4.4, 4.6)
     coarse, middle, fine = (greenhill_moment(edges) for edges in (20, 40, 80))
     assert exact == pytest.approx(8.987, abs=5e-4)
@@ -152,10 +152,14 @@ def pulled_tube(friction):
     """Return a limp lead laid through a quarter bend, with one newton on its tip."""
     canal = tube(radius=30.0, wall=1.2)
     limp = LeadProperties(
-        bending_stiffness=1.0, torsional_stiffness=1.0, bend_angle=0.0, wall_friction=0.0, dura_friction=0.0,
+        bending_stiffness=1.0,
+        torsional_stiffness=1.0,
+        bend_angle=0.0,
+        wall_friction=0.0,
+        dura_friction=0.0,
         memory_force=0.0,
-    )  # fmt: skip
-    # The mouth opens on the inner side of the bend: from the middle the lead would turn 2 degrees at the mouth.
+    )
+    # On the inner side of the bend: from the middle the lead would turn by 2 degrees at the mouth.
     inner = limp.radius - 1.2
     mouth = Mouth(np.array([0.0, inner, 5.0]), np.array([0.0, 0.0, 1.0]), np.array([0.0, 1.0, 0.0]))
     lead = advance(insert_lead(canal, mouth, limp, limits=SolverLimits(tolerance=1e-5)), 75.0)

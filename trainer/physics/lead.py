@@ -8,7 +8,7 @@ Valid for a lead that does not touch itself: stop feeding when it bows by more t
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -71,8 +71,8 @@ class LeadState:
         Newton steps of the last command.
     """
 
-    setup: LeadSetup
-    shaft: Shaft
+    setup: LeadSetup = field(repr=False)
+    shaft: Shaft = field(repr=False)
     hub: float = 0.0
     fed: float = FIRST_LENGTH
     spin: float = 0.0
@@ -80,9 +80,9 @@ class LeadState:
     tip_load: np.ndarray | None = None
     converged: bool = False
     push: float = 0.0
-    depth: np.ndarray | None = None
-    place: np.ndarray | None = None
-    gap: np.ndarray | None = None
+    depth: np.ndarray | None = field(default=None, repr=False)
+    place: np.ndarray | None = field(default=None, repr=False)
+    gap: np.ndarray | None = field(default=None, repr=False)
     iterations: int = 0
 
     @property
