@@ -6,9 +6,12 @@ from functools import cached_property
 from meshes.bones import build_bones
 from meshes.canal_build import build_chart
 from meshes.curve import level_poses
+from meshes.disc import disc_meshes
 from meshes.distance import pack_bones
+from meshes.flavum import flavum_meshes
 from meshes.neuraxis import cord_mesh, dura_mesh
 from meshes.parameters import SHAPE, SpineParameters
+from meshes.soft_tissue import build_soft_tissue
 
 NEEDS_NEW_BONES = (*SHAPE, "stature_scale")
 
@@ -43,8 +46,6 @@ class Anatomy:
     @cached_property
     def tissue(self):
         """SoftTissue."""
-        from meshes.soft_tissue import build_soft_tissue
-
         return build_soft_tissue(
             self.parameters, bones=self.bones, poses=self.poses, packed=self.packed, canal=self.canal
         )
@@ -59,15 +60,11 @@ class Anatomy:
     @cached_property
     def flava(self):
         """{interspace: (vertices, faces)}. [mm]"""
-        from meshes.flavum import flavum_meshes
-
         return flavum_meshes(self)
 
     @cached_property
     def discs(self):
         """{interspace: (vertices, faces)}. [mm]"""
-        from meshes.disc import disc_meshes
-
         return disc_meshes(self)
 
     @cached_property

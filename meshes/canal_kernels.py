@@ -94,9 +94,9 @@ def surfaces(coefficients, first, step, u, theta, value, by_u, by_theta, work):
     spline_weights(q - j, weight_t, slope_t)
     for k in range(tables):
         value[k], by_u[k], by_theta[k] = 0.0, 0.0, 0.0
-    for a in range(4):
-        for b in range(4):
-            column = (j - 1 + b) % m
+    for b in range(4):
+        column = (j - 1 + b) % m
+        for a in range(4):
             w, wu, wt = weight_u[a] * weight_t[b], slope_u[a] * weight_t[b], weight_u[a] * slope_t[b]
             for k in range(tables):
                 c = coefficients[i - 1 + a, column, k]

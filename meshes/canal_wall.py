@@ -20,7 +20,8 @@ RIDGE_SEARCH = 3.0  # [mm] along the axis, about the drawn lamina edge
 FLAVUM_BOW, DISC_BULGE = 0.35, 0.4  # [mm] away from, toward the canal
 LONGEST_BELOW, LONGEST_ABOVE = 14.0, 16.0  # [mm] a chord never starts farther out
 THICKENING_RISE = 0.15  # share of the flavum's length over which extra thickness grows
-# Shaping: funnels instead of cliffs, then a slight blur; both stay inside the true wall but for 0.1 mm.
+# Shaping: funnels instead of cliffs, inside the true wall; then a blur that rounds rims. Measured: 95 % of
+# the wall lies less than 0.1 mm behind the bone, all of it less than 0.6.
 STEEPEST_ALONG, LARGEST_RATIO = 2.0, 1.6
 BLUR_ALONG, BLUR_AROUND = 0.8, radians(4.0)
 FORAMEN_SPAN, FORAMEN_DEPTH = 26.0, 7.0  # [mm]

@@ -86,7 +86,18 @@ class PackedBones:
     levels: tuple
 
     def only(self, levels):
-        """Return the same buffer with the rows of these levels, in this order."""
+        """Return the same buffer with the rows of these levels, in this order.
+
+        Raises
+        ------
+        ValueError
+            If a level is not packed.
+        """
+        missing = [level for level in levels if level not in self.levels]
+        if missing:
+            raise ValueError(
+                f"levels must be among {', '.join(self.levels)}, got {', '.join(missing)}: pack them too"
+            )
         rows = [self.levels.index(level) for level in levels]
         return PackedBones(self.values, np.ascontiguousarray(self.table[rows]), tuple(levels))
 
@@ -184,25 +195,24 @@ def distance_to_bone(values, table, index, x, y, z, cubic):
 
     Exact inside its grid up to the reach; outside the grid's box a safe lower bound.
     """
-    dx, dy, dz = x - table[index, 12], y - table[index, 13], z - table[index, 14]
-    pitch = table[index, 18]
-    px = table[index, 3] * dx + table[index, 6] * dy + table[index, 9] * dz
-    py = table[index, 4] * dx + table[index, 7] * dy + table[index, 10] * dz
-    pz = table[index, 5] * dx + table[index, 8] * dy + table[index, 11] * dz
-    fx, fy, fz = (
-        (px - table[index, 15]) / pitch,
-        (py - table[index, 16]) / pitch,
-        (pz - table[index, 17]) / pitch,
-    )
-    nx, ny, nz = int(table[index, 19]), int(table[index, 20]), int(table[index, 21])
-    offset = int(table[index, 22])
+    row = table[index]
+    dx, dy, dz = x - row[TRANSLATION], y - row[TRANSLATION + 1], z - row[TRANSLATION + 2]
+    px = row[ROTATION] * dx + row[ROTATION + 3] * dy + row[ROTATION + 6] * dz
+    py = row[ROTATION + 1] * dx + row[ROTATION + 4] * dy + row[ROTATION + 7] * dz
+    pz = row[ROTATION + 2] * dx + row[ROTATION + 5] * dy + row[ROTATION + 8] * dz
+    pitch = row[PITCH]
+    fx = (px - row[ORIGIN]) / pitch
+    fy = (py - row[ORIGIN + 1]) / pitch
+    fz = (pz - row[ORIGIN + 2]) / pitch
+    nx, ny, nz = int(row[SHAPE]), int(row[SHAPE + 1]), int(row[SHAPE + 2])
+    offset = int(row[OFFSET])
     cx, cy, cz = min(max(fx, 0.0), nx - 1.0), min(max(fy, 0.0), ny - 1.0), min(max(fz, 0.0), nz - 1.0)
     outside = (fx - cx) ** 2 + (fy - cy) ** 2 + (fz - cz) ** 2
     if outside > 0.0:
         outside = math.sqrt(outside) * pitch
         rim = _trilinear(values, offset, nx, ny, nz, cx, cy, cz)
         # The rim's value is capped, so beyond it only the distance to the box can grow.
-        return max(rim - outside, outside + table[index, 0])
+        return max(rim - outside, outside + row[MARGIN])
     if cubic:
         return _tricubic(values, offset, nx, ny, nz, fx, fy, fz)
     return _trilinear(values, offset, nx, ny, nz, fx, fy, fz)
@@ -217,12 +227,13 @@ def nearest_bone(values, table, x, y, z, cubic):
     """
     best, holder = 1e9, -1
     for index in range(table.shape[0]):
-        dx, dy, dz = x - table[index, 23], y - table[index, 24], z - table[index, 25]
-        sphere = math.sqrt(dx * dx + dy * dy + dz * dz) - table[index, 26]
+        row = table[index]
+        dx, dy, dz = x - row[CENTRE], y - row[CENTRE + 1], z - row[CENTRE + 2]
+        sphere = math.sqrt(dx * dx + dy * dy + dz * dz) - row[RADIUS]
         if sphere >= best:
             continue
         d = sphere
-        if sphere < table[index, 1] + 2.0:
+        if sphere < row[PACKED_REACH] + 2.0:
             d = distance_to_bone(values, table, index, x, y, z, cubic)
         if d < best:
             best, holder = d, index
