@@ -10,6 +10,11 @@ os.environ.setdefault(
 )
 
 import pytest
+from hypothesis import settings
+
+# The first call of a kernel may compile for seconds; no example is worth a timed test.
+settings.register_profile("trainer", deadline=None)
+settings.load_profile("trainer")
 
 
 @pytest.fixture(scope="session")

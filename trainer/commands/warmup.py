@@ -1,0 +1,92 @@
+"""Fill the cache of compiled kernels at the first start, in two processes, with visible progress.
+
+Each part runs the real functions once, so that every kernel is compiled for the very argument types that the
+program uses. The parts share one cache folder and can be run again at any time.
+"""
+
+import subprocess
+import sys
+import time
+
+from meshes.compiled import compiled_folder, kernel_sources
+
+MARK = "complete"
+PARTS = ("geometry", "instruments")
+POLL = 0.2
+
+
+def is_warm():
+    """Tell whether every kernel of the present sources has been compiled on this machine."""
+    return (compiled_folder() / MARK).exists()
+
+
+def warm_up():
+    """Compile whatever is missing; returns at once when nothing is. Shows a bar on standard error.
+
+    Raises
+    ------
+    RuntimeError
+        If a part fails; its own words are in the message.
+    """
+    if is_warm():
+        return
+    from trainer.commands.answers import progress
+
+    command = [sys.executable, "-m", "trainer.commands.warmup"]
+    running = [subprocess.Popen([*command, part], stderr=subprocess.PIPE, text=True) for part in PARTS]
+    expected = sum(file.read_text(encoding="utf-8").count("@kernel") for file in kernel_sources())
+    with progress("First start: compiling") as report:
+        while any(process.poll() is None for process in running):
+            report(min(_compiled(), expected - 1), expected, "numerical kernels, once per version")
+            time.sleep(POLL)
+    for process, part in zip(running, PARTS, strict=True):
+        words = process.stderr.read()
+        process.stderr.close()
+        if process.returncode != 0:
+            raise RuntimeError(f"compiling the {part} kernels failed: {words.strip().splitlines()[-1:]}")
+    if compiled_folder().is_dir():
+        (compiled_folder() / MARK).touch()
+
+
+def _compiled():
+    return sum(1 for _ in compiled_folder().rglob("*.nbi"))
+
+
+def geometry():
+    """Build the spine of ordinary shape, which most cases share, and aim a needle at it."""
+    from meshes.anatomy import build_anatomy
+    from meshes.measure_windows import measure_window
+    from meshes.units import radians
+    from trainer.physics.aim import aim_at_target
+    from trainer.physics.needle import Needle
+    from trainer.physics.needle_check import check_needle
+    from trainer.physics.plan import plan_needle
+
+    anatomy = build_anatomy()
+    measure_window(anatomy, "T12-L1")
+    aim = aim_at_target(
+        anatomy, "T12-L1", side="left", approach=radians(35.0), medial=radians(12.0), target_offset=3.0
+    )
+    check_needle(anatomy, aim, Needle())
+    plan_needle(anatomy, "T12-L1", side="left", needle=Needle(), largest_approach=radians(35.0))
+
+
+def instruments():
+    """Run every kernel of the lead and of the X-ray once, without a patient."""
+    from meshes.units import radians
+    from trainer.physics.lead import LeadProperties, Mouth, advance, insert_lead, rotate
+    from trainer.physics.needle import Needle
+    from trainer.physics.xray_carm import CArm
+    from trainer.physics.xray_raster import path_attenuation
+    from trainer.physics.xray_scene import tool_surfaces
+
+    lead = insert_lead(None, Mouth((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), (0.0, 1.0, 0.0)), LeadProperties())
+    lead = rotate(advance(advance(lead, 3.0), -2.0), radians(5.0))
+    tools = tool_surfaces(
+        needles=[((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), Needle())], leads=[(lead.nodes, lead.properties)]
+    )
+    path_attenuation(tools, CArm((0.0, 0.0, 0.0), 0.0, 0.0, pixels=32))
+
+
+if __name__ == "__main__":
+    {"geometry": geometry, "instruments": instruments}[sys.argv[1]]()
