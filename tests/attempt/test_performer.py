@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from trainer.physics.readings import read_lead
 
 from scenarios import library
 from trainer.attempt.attempt import Attempt
 from trainer.attempt.events import AdvanceLead, PassLead, TakePicture, TurnLead
 from trainer.attempt.performer import Habits, perform
+from trainer.physics.readings import read_lead
 
 # Length of the contact array: what has to lie dorsal (as in the design's own trials).
 ARRAY = 53.0

@@ -6,9 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trainer.commands.answers import as_json, grid, millimetres, plain, rows
+from trainer.commands.answers import as_json, grid, millimetres, plain, progress, rows
 from trainer.commands.options import chosen_case
-
 
 LIKE_A_PERSON = ["lumbar_lordosis_deg=60", "curve_top = T9", 'curve_bottom="L1"']
 
@@ -55,3 +54,19 @@ def test_tables_line_up():
     assert rows([("a", 1), ("long", 2)]) == "a     1\nlong  2"
     assert millimetres(None) == millimetres(float("nan")) == "-"
     assert millimetres(1.26) == "1.3 mm"
+
+
+def test_progress_off_a_terminal_tells_each_words_once(capsys):
+    with progress("Work", patience=0.0) as report:
+        for done in range(3):
+            report(done, 3, "one")
+        report(3, 3, "two")
+        report(3, 3)
+    captured = capsys.readouterr()
+    assert (captured.out, captured.err) == ("", "Work: one\nWork: two\nWork\n")
+
+
+def test_quick_work_is_done_in_silence(capsys):
+    with progress("Work", patience=3600.0) as report:
+        report(1, 1, "one")
+    assert capsys.readouterr().err == ""

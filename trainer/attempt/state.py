@@ -31,7 +31,7 @@ class AttemptState:
     needle_depth : float or None
         Of the tip along the axis from the skin; None while the needle is outside. [mm]
     touched_bone : str or None
-        The bone at which the needle was stopped last, like "L1 lamina".
+        The bone at which the needle was stopped last, like "the lamina of L1".
     dural_punctures, needle_passes, lead_passes : int
         Counted over the whole attempt.
     lead : trainer.physics.lead.LeadState or None

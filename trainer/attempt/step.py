@@ -3,7 +3,6 @@
 from dataclasses import replace
 
 from meshes.anatomy import build_anatomy
-
 from meshes.units import degrees
 from trainer.attempt import events as e
 from trainer.attempt.state import AttemptState
@@ -92,11 +91,24 @@ def _plan_needle(state, event):
             f"approach must be at most {task.largest_approach_deg:g} degrees in this case, "
             f"got {degrees(event.approach):.1f}: come in flatter"
         )
+    check_entry(state.anatomy, event.entry_x, event.entry_z)
     needle = Needle(length=event.needle_length)
     aim = NeedleAim(
         event.interspace, event.entry_x, event.entry_z, event.approach, event.medial, side=event.side
     )
     return replace(state, aim=aim, needle=needle, check=check_needle(state.anatomy, aim, needle))
+
+
+def check_entry(anatomy, x, z):
+    """Raise ValueError unless a skin entry at x, z [mm] lies on the modelled back."""
+    vertices, _ = anatomy.tissue.trunk_mesh()
+    for name, value, axis in (("entry_x", x, 0), ("entry_z", z, 2)):
+        low, high = vertices[:, axis].min(), vertices[:, axis].max()
+        if not low < value < high:
+            raise ValueError(
+                f"{name} must lie on the modelled back, between {low:.0f} and {high:.0f} mm, got {value:g}: "
+                "x counts to the left of the midline, z upwards from the sacrum"
+            )
 
 
 def _take_picture(state, event):
@@ -130,7 +142,7 @@ def _advance_needle(state, event):
         )
     depth, touched = wanted, None
     if check.to_first_bone is not None and wanted >= check.to_first_bone:
-        depth, touched = check.to_first_bone, f"{check.first_bone}, {check.first_bone_part}"
+        depth, touched = check.to_first_bone, check.first_bone_part
     pierced = check.to_dura is not None and state.needle_depth < check.to_dura <= depth
     return replace(
         state,

@@ -3,6 +3,7 @@
 import json
 import math
 import sys
+import time
 from contextlib import contextmanager
 
 
@@ -60,13 +61,14 @@ def millimetres(value, digits=1):
 
 
 @contextmanager
-def progress(title):
+def progress(title, *, patience=1.0):
     """Show progress on standard error; yields `report(done, total, words)`.
 
-    A bar that vanishes in the end on a terminal; elsewhere a line whenever the words change.
+    A bar that vanishes in the end on a terminal; elsewhere a line whenever the words change, but none in the
+    `patience` seconds after the first report: what is quick needs no words.
     """
     if not sys.stderr.isatty():
-        yield _line_reporter(title)
+        yield _LineReporter(title, patience)
         return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
@@ -82,12 +84,14 @@ def progress(title):
         yield lambda done, total, words="": shown.update(task, completed=done, total=total, words=words)
 
 
-def _line_reporter(title):
-    told = set()
+class _LineReporter:
+    def __init__(self, title, patience):
+        self.title, self.patience, self.began, self.told = title, patience, None, set()
 
-    def report(done, total, words=""):
-        if words not in told:
-            told.add(words)
-            tell(f"{title}: {words}" if words else title)
-
-    return report
+    def __call__(self, done, total, words=""):
+        now = time.monotonic()
+        self.began = now if self.began is None else self.began
+        if words in self.told or now < self.began + self.patience:
+            return
+        self.told.add(words)
+        tell(f"{self.title}: {words}" if words else self.title)

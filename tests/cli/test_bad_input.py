@@ -1,0 +1,139 @@
+"""Bad input: one sentence, exit code 2, no traceback, nothing half-written left behind."""
+
+import re
+import subprocess
+import sys
+
+import pytest
+
+from scenarios import library
+from trainer.cli import main
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    """Return an empty working folder with the files that the bad calls name."""
+    (tmp_path / "broken.toml").write_text('title = "x"\nseed = = 3\n', encoding="utf-8")
+    good = library.load("ordinary-adult").to_toml()
+    (tmp_path / "range.toml").write_text(good.replace("= 50.0", "= 95.0"), encoding="utf-8")
+    (tmp_path / "unknown.toml").write_text(good.replace("flavum_scale", "flavum"), encoding="utf-8")
+    (tmp_path / "bad.txt").write_text("advance 5\nturn 3\n", encoding="utf-8")
+    (tmp_path / "good.txt").write_text("advance 5\n", encoding="utf-8")
+    (tmp_path / "far.txt").write_text("advance 5\nwithdraw 50\n", encoding="utf-8")
+    (tmp_path / "torn.jsonl").write_text('{"journal": 1, "prog', encoding="utf-8")
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+CALLS = [
+    (
+        "aim nobody",
+        "case must be one of heavy-adult, ordinary-adult or the path of a TOML file, got 'nobody'",
+    ),
+    ("anatomy nobody", "case must be one of heavy-adult, ordinary-adult"),
+    ("aim broken.toml", "broken.toml line 2: the line must be TOML"),
+    ("aim range.toml", "range.toml line 7: anatomy.lumbar_lordosis_deg must lie between 10 and 80, got 95"),
+    ("aim unknown.toml", "unknown.toml line 17: anatomy.flavum must be one of"),
+    ("aim ordinary-adult --interspace T12-L2", "interspace must be one of T6-T7, .*, got 'T12-L2'"),
+    ("aim ordinary-adult --side middle", "side must be left or right, got 'middle'"),
+    ("aim ordinary-adult --approach-deg 100", "approach_deg must lie between 5 and 90, got 100"),
+    ("aim ordinary-adult --medial-deg 70", "medial_deg must lie between -60 and 60, got 70"),
+    ("aim ordinary-adult --approach-deg steep", "Invalid value for '--approach-deg'"),
+    ("aim ordinary-adult --needle-mm 10", "length must lie between 40 and 250 mm, got 10"),
+    ("aim ordinary-adult --set bmi=3", "--set: anatomy.bmi must be one of"),
+    (
+        "aim ordinary-adult --set body_mass_index=99",
+        "--set: anatomy.body_mass_index must lie between 16 and 50",
+    ),
+    ("aim ordinary-adult --entry-mm 1 2 --target-offset-mm 1", "--entry-mm must stand alone"),
+    (
+        "steer ordinary-adult --script bad.txt",
+        "bad.txt line 2: the line must be one of advance, withdraw, rotate",
+    ),
+    (
+        "steer ordinary-adult --script none.txt",
+        "none.txt must be a path that the program may use, got 'no such file",
+    ),
+    ("steer ordinary-adult --script good.txt --interspace X", "interspace must be one of"),
+    (
+        "steer ordinary-adult --script good.txt --approach-deg 95",
+        "approach_deg must lie between 0 and 90, got 95",
+    ),
+    (
+        "aim ordinary-adult --entry-mm 10 900",
+        "entry_z must lie on the modelled back, .* got 900",
+    ),
+    ("aim ordinary-adult --entry-mm 900 80", "entry_x must lie on the modelled back, between .* got 900"),
+    ("steer ordinary-adult --script far.txt", "far.txt line 2: millimetres must leave 4 to .*, got -50"),
+    (
+        "steer ordinary-adult --script good.txt --mouth-offset-mm 30",
+        "offset must lie inside the canal",
+    ),
+    ("steer ordinary-adult", "Missing option '--script'"),
+    ("xray ordinary-adult -o picture.jpg", "--output must end in .png, got 'picture.jpg'"),
+    ("xray ordinary-adult -o none/picture.png", "none/picture.png must be a path that the program may use"),
+    ("xray ordinary-adult -o picture.png --centre C5", "level must be one of T6"),
+    ("xray ordinary-adult -o picture.png --tilt-deg 80", "tilt_deg must lie between -60 and 60, got 80"),
+    ("xray ordinary-adult -o picture.png --size 5", "pixels must be a whole number from 16 to 4096, got 5"),
+    (
+        "xray ordinary-adult -o picture.png --journal torn.jsonl",
+        "torn.jsonl line 1: the line must be the header",
+    ),
+    ("replay none.jsonl", "none.jsonl must be a path that the program may use, got 'no such file"),
+    ("replay torn.jsonl", "torn.jsonl line 1: the line must be the header of a journal"),
+    ("replay file", "file line 1: the line must be the header of a journal"),
+    ("demo -o file", "file must be a path that the program may use, got 'file exists'"),
+    ("demo -o file/folder", "file/folder must be a path that the program may use"),
+    ("demo --case nobody", "case must be one of"),
+    ("no-such-command", "No such command 'no-such-command'"),
+    ("cases --no-such-option", "No such option: --no-such-option"),
+]
+
+
+@pytest.mark.parametrize(("call", "words"), CALLS, ids=[call for call, _ in CALLS])
+def test_bad_input(folder, capsys, call, words):
+    before = sorted(path.name for path in folder.rglob("*"))
+    with pytest.raises(SystemExit) as ended:
+        main(call.split())
+    captured = capsys.readouterr()
+    assert ended.value.code == 2
+    assert captured.out == ""
+    *progress, sentence = captured.err.splitlines()
+    assert re.match(f"trainer: {words}", sentence), sentence
+    assert not [line for line in progress if "trainer:" in line or "Traceback" in line]
+    assert sorted(path.name for path in folder.rglob("*")) == before
+
+
+def test_as_a_process(folder):
+    command = [sys.executable, "-m", "trainer", "aim", "nobody"]
+    ran = subprocess.run(command, capture_output=True, text=True)
+    assert (ran.returncode, ran.stdout) == (2, "")
+    assert len(ran.stderr.splitlines()) == 1
+    assert "Traceback" not in ran.stderr
+
+
+def test_a_failure_in_the_middle_leaves_nothing_behind(folder, capsys, monkeypatch):
+    from trainer.records import report
+
+    def no_space(*_):
+        raise OSError(28, "No space left on device", "report.html")
+
+    monkeypatch.setattr(report, "write_report", no_space)
+    before = sorted(path.name for path in folder.rglob("*"))
+    with pytest.raises(SystemExit) as ended:
+        main(["demo", "-o", "new/folder"])
+    assert ended.value.code == 2
+    assert "trainer: report.html must be a path" in capsys.readouterr().err
+    assert sorted(path.name for path in folder.rglob("*")) == before
+
+
+def test_a_bug_is_not_taken_for_bad_input(monkeypatch):
+    from scenarios import library as cases
+
+    def bug():
+        raise KeyError("x")
+
+    monkeypatch.setattr(cases, "names", bug)
+    with pytest.raises(KeyError):
+        main(["cases"])
