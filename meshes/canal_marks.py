@@ -5,8 +5,8 @@ from itertools import pairwise
 
 import numpy as np
 
-# The flavum takes hold this share of the way up the upper lamina's front.
-FLAVUM_REACH = 0.5
+from meshes.tables.loader import number
+
 # Discs bulge between points this far inside the end plates. [mm]
 PLATE_INSET = 2.5
 # A level's own station is read this far behind its posterior wall. [mm]
@@ -89,6 +89,11 @@ def lamina_spans(axis, bones, poses, levels, x, *, scale):
     return stations[0::2], stations[1::2]
 
 
+def flavum_hold(caudal, cranial):
+    """Return the station where a flavum ends on the lamina between these two edge stations. [mm]"""
+    return caudal + number("flavum", "hold_on_upper_lamina") * (cranial - caudal)
+
+
 def interspaces(axis, bones, poses, levels, *, scale):
     """Return {name: Interspace} of neighbouring `levels`, caudal to cranial."""
     caudal, cranial = (span[:, 0] for span in lamina_spans(axis, bones, poses, levels, [0.0], scale=scale))
@@ -99,7 +104,7 @@ def interspaces(axis, bones, poses, levels, *, scale):
             shape = bones[level].shape
             z = sign * (0.5 * shape.posterior_height - PLATE_INSET)
             plates.append(float(axis.station(_points(poses[level], scale, shape.posterior_wall, z))))
-        hold = caudal[k + 1] + FLAVUM_REACH * (cranial[k + 1] - caudal[k + 1])
+        hold = flavum_hold(caudal[k + 1], cranial[k + 1])
         mark = Interspace(upper, lower, float(cranial[k]), float(hold), *plates, float(caudal[k + 1]))
         found[mark.name] = mark
     return found

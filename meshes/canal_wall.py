@@ -8,7 +8,7 @@ from scipy.ndimage import gaussian_filter1d, maximum_filter1d, minimum_filter1d
 
 from meshes.canal_axis import STEP, smoothed
 from meshes.canal_march import fade, limit_ratio_around, limit_slope_along, wrapped
-from meshes.canal_marks import FLAVUM_REACH, lamina_offset, lamina_spans
+from meshes.canal_marks import flavum_hold, lamina_offset, lamina_spans
 from meshes.tables.loader import number
 from meshes.units import radians
 
@@ -97,7 +97,7 @@ def with_flavum(wall, bone, u, theta, *, marks, laminae, thickening):
     for mark in marks.values():
         _, edge = laminae.of(mark.lower)
         caudal, cranial = laminae.of(mark.upper)
-        hold = caudal + FLAVUM_REACH * (cranial - caudal)
+        hold = flavum_hold(caudal, cranial)
         first = max(int(np.searchsorted(u, edge.min() - RIDGE_SEARCH)) - 1, 0)
         last = min(int(np.searchsorted(u, hold.max())) + 2, len(u))
         rows = slice(first, last)
