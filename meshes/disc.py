@@ -15,6 +15,7 @@ RIM_SMOOTHING = 1.5  # of AROUND
 SINK = 6.0  # [mm] how deep a plate may be dished
 TOUCH = 0.1  # [mm] kept between disc and bone
 MARCHES = 8
+SHRINKS, SHRINK = 8, 0.95
 
 
 def _half_height(shape):
@@ -75,9 +76,16 @@ def disc_mesh(anatomy, interspace):
     above = plate_rim(bones[upper], side=-1.0, scale=scale)
     # The wings of the sacrum are no part of its plate.
     below = np.minimum(plate_rim(bones[lower], side=1.0, scale=scale), 1.1 * above)
-    top = _plate_points(bones[upper], poses[upper], above, side=-1.0, scale=scale)
-    bottom = _plate_points(bones[lower], poses[lower], below, side=1.0, scale=scale)
-    middle = 0.5 * (top + bottom)
+    facing = anatomy.packed.only([upper, lower])
+    for _ in range(SHRINKS):
+        top = _plate_points(bones[upper], poses[upper], above, side=-1.0, scale=scale)
+        bottom = _plate_points(bones[lower], poses[lower], below, side=1.0, scale=scale)
+        middle = 0.5 * (top + bottom)
+        # Where a lip or a pedicle stands up into the space, the disc ends before it.
+        struck = (facing.nearest(middle) < TOUCH).any(axis=0)
+        if not struck.any():
+            break
+        above, below = np.where(struck, SHRINK * above, above), np.where(struck, SHRINK * below, below)
     top = _fitted(anatomy.packed, upper, middle, top)
     bottom = _fitted(anatomy.packed, lower, middle, bottom)
     outward = middle[-1] - middle[-1].mean(axis=0)

@@ -18,7 +18,7 @@ from meshes.levels import check_interspace
 from meshes.tables.loader import number
 
 STEP = 1.0  # [mm] of all tables along z
-BELOW, ABOVE = 150.0, 40.0  # [mm] how far the back goes on below the origin and above the highest tip
+BELOW, ABOVE = 150.0, 70.0  # [mm] how far the back goes on below the origin and above the highest tip
 REFERENCE = "L2-L3"  # where body mass index sets the depth
 FARTHEST = 160.0  # [mm] from the row of spinous processes; the side of the trunk
 ROOF, DURA = 0, 1

@@ -12,7 +12,7 @@ EDGE_SHARE = 0.25  # of the lamina's height, at either edge
 SPINOUS_HALF_WIDTH = 5.0  # [mm]
 BEHIND_LAMINA = 2.0  # [mm] where the spinous process has left the lamina
 ARTICULAR_REACH = 2.5  # [mm] beyond the half width of the window
-TRANSVERSE_FROM = 17.0  # [mm] off the midline
+TRANSVERSE_REACH = 10.0  # [mm] beyond the half width of the window, past the joint
 
 
 def lamina_share(lamina, point):
@@ -54,7 +54,7 @@ def _arch_part(shape, point):
     if side < SPINOUS_HALF_WIDTH and behind > shape.lamina.middle_radius + BEHIND_LAMINA:
         return SPINOUS
     if side > shape.window_half_width + ARTICULAR_REACH:
-        if side > TRANSVERSE_FROM and share > 0.0:
+        if side > shape.window_half_width + TRANSVERSE_REACH and share > 0.0:
             return TRANSVERSE if share < 1.0 or behind > 0.0 else SUPERIOR
         if share > 1.0 - EDGE_SHARE:
             return SUPERIOR

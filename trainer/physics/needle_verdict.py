@@ -163,7 +163,11 @@ def crossing(check):
     wanted = f"{low.value:g} to {high.value:g} mm suit the lead"
     far = check.crossing_travel
     if far is None:
-        return Reason(f"The needle points away from the midline: {wanted}.", WARN, low.status)
+        return Reason(
+            f"The line of the needle does not cross the midline: {wanted}; turn more toward the midline.",
+            WARN,
+            low.status,
+        )
     text = f"Its line crosses the midline {far:.0f} mm further up"
     if far < low.value:
         return Reason(f"{text}, soon: {wanted}; turn less toward the midline.", WARN, low.status)

@@ -1,0 +1,206 @@
+"""Skin, fat and fascia: where they lie, what they follow, and what they refuse."""
+
+import numpy as np
+import pytest
+import trimesh
+from flat_back import ENTRY, flat_anatomy
+
+from meshes.back_profile import closing, fascia_line, spinous_line, spinous_tips
+from meshes.canal_heights import canal_heights
+from meshes.distance import PackedBones
+from meshes.parameters import SpineParameters
+from meshes.soft_tissue import CENTRE_X, canal_height, skin_frame, window_centre
+from meshes.units import radians
+
+
+@pytest.fixture(scope="module")
+def curved(anatomy):
+    """Return the ordinary adult with a scoliosis of 30 degrees, convex to the left."""
+    return anatomy.with_pose(scoliosis=radians(30.0))
+
+
+def test_layers_lie_in_order(anatomy):
+    tissue, canal = anatomy.tissue, anatomy.canal
+    z = np.linspace(20.0, 300.0, 60)
+    bone = spinous_tips(anatomy.bones, anatomy.poses, stature_scale=1.0)
+    assert np.all(
+        tissue.skin(0.0, z) - tissue.fascia(0.0, z) == pytest.approx(tissue.fat + tissue.skin_thickness)
+    )
+    assert np.all(tissue.fascia(bone[:, 0], bone[:, 2]) > bone[:, 1])
+    wall = np.array([window_centre(canal, name)[1] for name in canal.interspaces])
+    at = np.array([window_centre(canal, name)[2] for name in canal.interspaces])
+    assert np.all(tissue.fascia(0.0, at) > wall + 10.0)
+
+
+def test_no_bone_reaches_through_the_fascia_on_the_row(anatomy):
+    tissue = anatomy.tissue
+    z = np.arange(-10.0, 310.0, 1.0)
+    points = np.column_stack([tissue.midline(z), tissue.fascia(tissue.midline(z), z), z])
+    room = anatomy.packed.nearest(points)
+    assert room.min() > 0.5 and np.percentile(room, 25) < 4.0
+
+
+def test_skin_frame_is_the_surface(anatomy):
+    """Against finite differences of the height field; orthonormal and right-handed."""
+    tissue, e = anatomy.tissue, 1e-4
+    for x, z in ((0.0, 90.0), (15.0, 60.0), (-25.0, 140.5), (40.0, 220.25)):
+        point, normal, cranial, left = tissue.skin_frame(x, z)
+        by_x = (tissue.skin(x + e, z) - tissue.skin(x - e, z)) / (2.0 * e)
+        by_z = (tissue.skin(x, z + e) - tissue.skin(x, z - e)) / (2.0 * e)
+        expected = np.array([-by_x, 1.0, -by_z]) / np.sqrt(1.0 + by_x**2 + by_z**2)
+        np.testing.assert_allclose(normal, expected, atol=1e-6)
+        np.testing.assert_allclose(
+            np.array([left, normal, cranial]) @ np.array([left, normal, cranial]).T, np.eye(3), atol=1e-9
+        )
+        assert np.linalg.det([left, normal, cranial]) == pytest.approx(1.0) and point[1] == pytest.approx(
+            tissue.skin(x, z)
+        )
+        assert normal[1] > 0.5 and cranial[2] > 0.5 and left[0] > 0.5
+
+
+def test_depth_is_the_shortest_way_to_the_skin(anatomy):
+    """Against the nearest point of a dense skin surface (trimesh)."""
+    tissue, z = anatomy.tissue, np.arange(60.0, 240.0, 0.5)
+    x = np.arange(-20.0, 20.5, 0.5)
+    grid_x, grid_z = np.meshgrid(x, z)
+    skin = np.column_stack([grid_x.ravel(), tissue.skin(grid_x, grid_z).ravel(), grid_z.ravel()])
+    cloud = trimesh.PointCloud(skin)
+    for name in ("L2-L3", "L1-L2", "T12-L1", "T11-T12"):
+        point = window_centre(anatomy.canal, name)
+        nearest = np.sqrt(((cloud.vertices - point) ** 2).sum(axis=1).min())
+        assert tissue.depth_to_epidural(name) == pytest.approx(nearest, abs=0.02)
+
+
+def test_depth_on_a_flat_back():
+    assert flat_anatomy().tissue.depth_to_epidural("T12-L1") == pytest.approx(-ENTRY, abs=1e-6)
+
+
+@pytest.mark.parametrize("wanted", [38.0, 60.0, 90.0])
+def test_given_depth_is_kept(anatomy, wanted):
+    deep = anatomy.with_pose(skin_to_epidural=wanted)
+    assert deep.tissue.depth_to_epidural("L2-L3") == pytest.approx(wanted, abs=0.02)
+
+
+def test_body_mass_moves_the_fat_alone(anatomy):
+    """Bahk et al., Reg Anesth Pain Med 1998;23:262: from the supraspinous ligament inward nothing changes."""
+    heavy = anatomy.with_pose(body_mass_index=40.0)
+    np.testing.assert_array_equal(heavy.tissue.profile, anatomy.tissue.profile)
+    assert heavy.tissue.fat > anatomy.tissue.fat + 8.0
+    for name in ("T12-L1", "L3-L4"):
+        assert heavy.tissue.depth_to_epidural(name) > anatomy.tissue.depth_to_epidural(name) + 8.0
+
+
+def test_fat_never_vanishes(anatomy):
+    thin = anatomy.with_pose(skin_to_epidural=25.0)
+    assert thin.tissue.fat == pytest.approx(1.0) and thin.tissue.depth_to_epidural("L2-L3") > 25.0
+
+
+def test_the_back_is_symmetric(anatomy):
+    z = np.linspace(0.0, 300.0, 40)
+    for x in (5.0, 20.0, 60.0):
+        np.testing.assert_allclose(anatomy.tissue.skin(x, z), anatomy.tissue.skin(-x, z), atol=1e-9)
+
+
+def test_the_furrow_follows_the_spinous_processes(curved):
+    """In scoliosis the skin's midline runs over the tips, and cranial follows it."""
+    tissue = curved.tissue
+    tips = spinous_tips(curved.bones, curved.poses, stature_scale=1.0)
+    assert np.ptp(tips[:, 0]) > 15.0
+    np.testing.assert_allclose(tissue.midline(tips[:, 2]), tips[:, 0], atol=2.0)
+    z = 150.0
+    _, _, cranial, _ = tissue.skin_frame(tissue.midline(z), z)
+    slope = (tissue.midline(z + 2.0) - tissue.midline(z - 2.0)) / 4.0
+    assert cranial[0] / cranial[2] == pytest.approx(slope, abs=0.01) and abs(slope) > 0.02
+
+
+@pytest.mark.parametrize("spine", ["anatomy", "curved"])
+def test_heights_meet_the_chart(spine, request):
+    """Points of the height fields lie on the chart's own surfaces."""
+    patient = request.getfixturevalue(spine)
+    tissue, random = patient.tissue, np.random.default_rng(0)
+    low, high = patient.canal.frame_at(np.array([60.0, 240.0]))[0][:, 2]
+    for surface, column in ((0, 0), (1, 4)):
+        rooms = []
+        for z in random.uniform(low, high, 200):
+            row = int(z - tissue.scale[0])
+            x = tissue.guide[row, 0] + random.uniform(-5.0, 5.0)
+            y = canal_height(tissue.heights, tissue.guide, tissue.scale, surface, x, z)
+            rooms.append(patient.canal.contacts(np.array([[x, y, z]]))[0, column])
+        assert np.percentile(np.abs(rooms), 90) < 0.25
+
+
+def test_guide_is_the_axis(curved):
+    heights, guide = canal_heights(curved.canal, np.arange(40.0, 260.0, 1.0))
+    u, _, r = curved.canal.to_chart(
+        np.column_stack([guide[:, CENTRE_X], guide[:, 2], np.arange(40.0, 260.0, 1.0)])
+    )
+    assert r.max() < 0.05 and np.abs(u - guide[:, 3]).max() < 0.1
+    assert np.all(heights[..., 0] >= heights[..., 1] - 0.3)
+
+
+def test_trunk_is_one_closed_body(anatomy, curved):
+    for patient in (anatomy, curved):
+        mesh = trimesh.Trimesh(*patient.tissue.trunk_mesh(), process=False)
+        assert mesh.is_watertight and mesh.is_winding_consistent and mesh.body_count == 1
+        assert 15e6 < mesh.volume < 45e6 and np.isfinite(mesh.vertices).all()
+        bones = np.vstack([vertices[::50] for vertices, _ in patient.bone_meshes.values()])
+        assert mesh.contains(bones).all()
+
+
+def test_back_of_the_trunk_is_the_skin(anatomy):
+    mesh = trimesh.Trimesh(*anatomy.tissue.trunk_mesh(), process=False)
+    hits, _, _ = mesh.ray.intersects_location(
+        [[0.0, 300.0, 120.0], [20.0, 300.0, 160.0]], [[0, -1, 0]] * 2, multiple_hits=False
+    )
+    for x, y, z in hits:
+        assert y == pytest.approx(anatomy.tissue.skin(x, z), abs=1.0)
+
+
+def test_closing_bridges_hollows_only():
+    """Closed form: a parabola of apex radius R resting on two tips 2a apart hangs a2 / (2 R) below them."""
+    z = np.arange(-100.0, 100.5, 0.5)
+    tips = np.where(np.abs(np.abs(z) - 20.0) < 0.1, 50.0, 0.0)
+    bridged = closing(z, tips, 100.0)
+    assert bridged[np.abs(z) < 0.1][0] == pytest.approx(50.0 - 20.0**2 / 200.0, abs=0.02)
+    assert np.all(bridged >= tips - 1e-9)
+    hill = 50.0 - z**2 / 400.0
+    inner = np.abs(z) < 60.0
+    np.testing.assert_allclose(closing(z, hill, 100.0)[inner], hill[inner], atol=1e-9)
+
+
+def test_row_of_tips_is_kept():
+    tips = np.array([[0.0, 50.0, 0.0], [4.0, 50.0, 60.0], [0.0, 50.0, 120.0]])
+    x = spinous_line(tips, np.arange(-50.0, 200.0, 1.0))
+    assert x[110] == pytest.approx(4.0, abs=0.6) and x[0] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_column_without_bones_is_refused(anatomy):
+    z = np.arange(0.0, 50.0)
+    asked = {"front": 0.0 * z, "above": 1.0, "radius": 100.0}
+    far = PackedBones(
+        anatomy.packed.values, anatomy.packed.table + np.eye(27)[13] * 0.0, anatomy.packed.levels
+    )
+    line, slope = fascia_line(far, 0.0 * z + 0.0, z + 100.0, **asked)
+    assert np.isfinite(line).all() and np.isfinite(slope).all()
+    with pytest.raises(ValueError, match="packed must hold bones behind the canal"):
+        fascia_line(far, 0.0 * z + 500.0, z, **asked)
+
+
+def test_unknown_interspaces_are_refused(anatomy):
+    with pytest.raises(ValueError, match="interspace must be one of"):
+        anatomy.tissue.depth_to_epidural("T12")
+    with pytest.raises(ValueError, match="interspace must be one of"):
+        anatomy.tissue.depth_to_epidural("L5-S1")
+    assert anatomy.tissue.depth_to_epidural("L4-L5") > 20.0
+
+
+def test_stature_scales_the_back():
+    from meshes.anatomy import build_anatomy
+
+    small, ordinary = (build_anatomy(SpineParameters(stature_scale=s)) for s in (0.9, 1.0))
+    z = 100.0
+    inner = [a.tissue.fascia(0.0, z * s) - 1.0 for a, s in ((small, 0.9), (ordinary, 1.0))]
+    assert inner[0] == pytest.approx(0.9 * inner[1], abs=1.0)
+    assert skin_frame(small.tissue.profile, small.tissue.scale, 0.0, 90.0)[0] < ordinary.tissue.skin(
+        0.0, 100.0
+    )
