@@ -4,12 +4,16 @@ import hashlib
 import os
 import tempfile
 import zipfile
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
-from meshes.compiled import cache_root, remove_old
+from meshes.compiled import cache_root
+
+# A set of bones takes about 37 MB.
+MOST_ENTRIES = 24
 
 
 @cache
@@ -33,22 +37,25 @@ def entry(kind, *facts):
 def load(path):
     """Return {name: array}, or None where nothing usable lies there; a damaged file is removed."""
     try:
-        with np.load(path, allow_pickle=False) as file:
+        with open(path, "rb") as handle, np.load(handle, allow_pickle=False) as file:
             arrays = {name: file[name] for name in file.files}
-        os.utime(path)
-        return arrays
     except FileNotFoundError:
         return None
     except (OSError, ValueError, EOFError, zipfile.BadZipFile, KeyError):
-        path.unlink(missing_ok=True)
+        with suppress(OSError):
+            path.unlink(missing_ok=True)
         return None
+    # Marks the entry as used; a read-only folder may refuse, and nothing is lost.
+    with suppress(OSError):
+        os.utime(path)
+    return arrays
 
 
 def store(path, arrays):
     """Write arrays under their final name in one step; return whether it could be written.
 
     Two processes may write the same entry at once: each writes its own file, the last rename wins,
-    and both hold the same numbers.
+    and both hold the same numbers. The entries used longest ago make room.
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -62,5 +69,17 @@ def store(path, arrays):
     except OSError:
         Path(name).unlink(missing_ok=True)
         return False
-    remove_old("*.npz", keep=path)
+    _make_room()
     return True
+
+
+def _make_room():
+    def used(path):
+        # Another process may have removed it meanwhile.
+        with suppress(OSError):
+            return path.stat().st_mtime
+        return 0.0
+
+    for path in sorted(cache_root().glob("*.npz"), key=used)[:-MOST_ENTRIES]:
+        with suppress(OSError):
+            path.unlink()

@@ -113,8 +113,6 @@ def test_shape_parameters_make_other_bones(folder, built):
     assert len(list(folder.glob("bones-*.npz"))) == 2
 
 
-# numpy leaves the handle of a torn archive to the garbage collector.
-@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
 @pytest.mark.parametrize("damage", ["torn", "flipped"])
 def test_a_damaged_file_is_built_again(folder, built, damage):
     for file in folder.glob("bones-*.npz"):

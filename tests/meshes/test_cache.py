@@ -1,5 +1,6 @@
 """The cache of arrays: damage, a second writer and a folder that cannot be written."""
 
+import os
 import subprocess
 import sys
 import time
@@ -41,8 +42,6 @@ def test_entries_differ_by_kind_facts_and_code(folder, monkeypatch):
     assert cache.entry("thing", 1) == cache.entry("thing", 1)
 
 
-# numpy leaves the handle of a torn archive to the garbage collector.
-@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
 @pytest.mark.parametrize("keep", [0.0, 0.3, 0.9])
 def test_a_torn_file_is_removed_and_none(folder, keep):
     path = cache.entry("thing", 2)
@@ -116,3 +115,27 @@ def test_two_processes_write_the_same_entry_while_a_third_reads(folder):
     assert loads > 0
     assert np.array_equal(cache.load(path)["numbers"], np.arange(200_000))
     assert [file.name for file in folder.iterdir()] == ["shared.npz"]
+
+
+def test_the_entries_used_longest_ago_make_room(folder, monkeypatch):
+    monkeypatch.setattr(cache, "MOST_ENTRIES", 3)
+    paths = [folder / f"{number}.npz" for number in range(5)]
+    for age, path in enumerate(paths[:4]):
+        path.write_bytes(b"")
+        os.utime(path, (1000.0 + age, 1000.0 + age))
+    assert cache.store(paths[4], ARRAYS)
+    assert [path.exists() for path in paths] == [False, False, True, True, True]
+
+
+def test_a_read_only_folder_still_gives_what_lies_there(folder, monkeypatch):
+    path = cache.entry("thing", 5)
+    cache.store(path, ARRAYS)
+
+    def refuse(*arguments, **keywords):
+        raise PermissionError("read-only")
+
+    monkeypatch.setattr(cache.os, "utime", refuse)
+    assert set(cache.load(path)) == set(ARRAYS)
+    path.write_bytes(b"torn")
+    monkeypatch.setattr(type(path), "unlink", refuse)
+    assert cache.load(path) is None
