@@ -5,9 +5,9 @@ from typing import Annotated
 
 import typer
 
+from meshes.whole_files import whole_file
 from trainer.commands.answers import answer, as_json, grid, progress, tell
 from trainer.commands.options import AsJson, Case, Settings, chosen_case
-from trainer.commands.whole_files import whole_file
 
 
 def facts(anatomy):

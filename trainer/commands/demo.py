@@ -5,9 +5,9 @@ from typing import Annotated
 
 import typer
 
+from meshes.whole_files import whole_folder
 from trainer.commands.answers import answer, as_json, progress
 from trainer.commands.options import AsJson, chosen_case
-from trainer.commands.whole_files import whole_folder
 
 JOURNAL, RESULT = "attempt.jsonl", "result.json"
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from trainer.commands.whole_files import whole_file, whole_folder
+from meshes.whole_files import whole_file, whole_folder
 
 
 def everything_in(folder):
