@@ -183,17 +183,8 @@ def clamped(count):
     return held
 
 
-def empty_like(curve):
-    return Curve(*(np.zeros_like(array) for array in curve))
-
-
-def twin(curve, count):
-    """Return buffers for a trial: an empty curve with its system and contacts."""
-    return empty_like(curve), new_system(count), new_contacts(count)
-
-
-def find_equilibrium(curve, problem, *, limits=None, held=None, stations=None):
-    """Return the Equilibrium near `curve`.
+def find_equilibrium(curve, problem, *, limits=None, stations=None):
+    """Return the Equilibrium near `curve`, its first two nodes held.
 
     Quasi-static: no inertia. From a symmetric start a symmetric solution is found, stable or not.
 
@@ -203,8 +194,6 @@ def find_equilibrium(curve, problem, *, limits=None, held=None, stations=None):
         Start; it is not changed.
     problem : Problem
     limits : SolverLimits, optional
-    held : (4n,) bool, optional
-        Fixed unknowns; by default the two nodes in the needle.
     stations : (n,) float, optional
         Guesses of each node's station in the canal's chart. [mm]
 
@@ -214,53 +203,76 @@ def find_equilibrium(curve, problem, *, limits=None, held=None, stations=None):
         `converged` is False if the iterations ran out or no step lowered the potential.
     """
     limits = limits or SolverLimits()
-    count = len(curve.nodes)
-    held = clamped(count) if held is None else held
-    here, trial = twin(curve, count), twin(curve, count)
-    if stations is not None:
-        here[2].place[:, 0] = stations
-        trial[2].place[:, 0] = stations
-    step, factor = np.zeros(4 * count), np.empty_like(here[1].band)
-    energy = assemble(curve, step, 0.0, problem, *here)
-    damping, indefinite, rejections, converged = 0.0, 0, 0, False
-    residual, iterations = hold(here[1], held), 0
-    while not (converged := converged or residual < limits.tolerance):
-        if iterations >= limits.iterations or rejections > REJECTIONS:
+    descent = _Descent(curve, problem, stations)
+    while not descent.at_rest(limits) and descent.iterations < limits.iterations:
+        if descent.rejections > REJECTIONS:
             break
-        iterations += 1
-        damping, failures = newton_step(here[1], held, damping, factor, step)
-        indefinite += failures
-        largest_move, largest_turn, slope = step_size(here[1], held, step)
-        share = limited_share(limits, largest_move, largest_turn)
-        share, trial_energy = search_along(here, step, share, problem, trial, energy, slope)
+        descent.step(limits)
+    return Equilibrium(
+        *descent.here,
+        descent.energy,
+        descent.residual,
+        descent.iterations,
+        descent.indefinite,
+        descent.at_rest(limits),
+    )
+
+
+class _Descent:
+    """Newton's way downhill: two sets of buffers, `here` and a `trial`, which change places."""
+
+    def __init__(self, curve, problem, stations):
+        count = len(curve.nodes)
+        self.problem, self.held = problem, clamped(count)
+        self.here, self.trial = (
+            (Curve(*map(np.zeros_like, curve)), new_system(count), new_contacts(count, stations=stations))
+            for _ in range(2)
+        )
+        self.move, self.factor = np.zeros(4 * count), np.empty_like(self.here[1].band)
+        self.energy = assemble(curve, self.move, 0.0, problem, *self.here)
+        self.residual = hold(self.here[1], self.held)
+        self.damping, self.still = 0.0, False
+        self.iterations = self.indefinite = self.rejections = 0
+
+    def at_rest(self, limits):
+        """Return whether no force is left, or an undamped step would go nowhere."""
+        return self.residual < limits.tolerance or self.still
+
+    def step(self, limits):
+        """Go one Newton step downhill; if no part of it lowers the potential, damp the next one more."""
+        system = self.here[1]
+        self.iterations += 1
+        self.damping, failures = newton_step(system, self.held, self.damping, self.factor, self.move)
+        self.indefinite += failures
+        largest_move, largest_turn, slope = step_size(system, self.held, self.move)
+        self.still = self.damping == 0.0 and max(largest_move, largest_turn) < LEAST_STEP
+        share = self._search(limited_share(limits, largest_move, largest_turn), slope)
         if share == 0.0:
-            rejections += 1
-            damping = max(10.0 * damping, 0.1)
-            continue
-        here, trial, energy = trial, here, trial_energy
-        residual = hold(here[1], held)
-        damping = relaxed(damping, share)
-        converged = share * max(largest_move, largest_turn) < LEAST_STEP
-    return Equilibrium(*here, energy, residual, iterations, indefinite, converged)
+            self.rejections += 1
+            self.damping = max(10.0 * self.damping, 0.1)
+            return
+        self.here, self.trial = self.trial, self.here
+        self.residual = hold(self.here[1], self.held)
+        self.damping = relaxed(self.damping, share)
+
+    def _search(self, share, slope):
+        """Halve the step until the potential falls enough; return its share, 0 if it never does.
+
+        `trial` then holds the new place with its gradient and Hessian: nothing is computed twice.
+        """
+        for _ in range(HALVINGS):
+            energy = assemble(self.here[0], self.move, share, self.problem, *self.trial)
+            if energy <= self.energy + SUFFICIENT * share * slope + ROUNDING * abs(self.energy):
+                self.energy = energy
+                return share
+            share *= 0.5
+        return 0.0
 
 
 def limited_share(limits, largest_move, largest_turn):
     """Return the share of a step that keeps within the limits."""
     move, turn = max(largest_move, LEAST_STEP), max(largest_turn, LEAST_STEP)
     return min(1.0, limits.largest_step / move, limits.largest_turn / turn)
-
-
-def search_along(here, step, share, problem, trial, energy, slope):
-    """Halve the step until the potential falls; return (share, energy), share 0 if it never does.
-
-    `trial` then holds the new place with its gradient and Hessian: nothing is computed twice.
-    """
-    for _ in range(HALVINGS):
-        trial_energy = assemble(here[0], step, share, problem, *trial)
-        if trial_energy <= energy + SUFFICIENT * share * slope + ROUNDING * abs(energy):
-            return share, trial_energy
-        share *= 0.5
-    return 0.0, energy
 
 
 def relaxed(damping, share):
