@@ -22,7 +22,8 @@ LARGEST_DAMPING = 1e6
 LEAST_PIVOT = 1e-12
 # The potential must fall by this share of what the slope promises, but for rounding.
 SUFFICIENT = 1e-4
-ROUNDING = 1e-11
+# Its noise: foot points in the canal's chart are good to 1e-8 mm. [N·mm]
+NOISE = 1e-9
 LEAST_STEP = 1e-7
 HALVINGS = 14
 REJECTIONS = 6
@@ -262,7 +263,7 @@ class _Descent:
         """
         for _ in range(HALVINGS):
             energy = assemble(self.here[0], self.move, share, self.problem, *self.trial)
-            if energy <= self.energy + SUFFICIENT * share * slope + ROUNDING * abs(self.energy):
+            if energy <= self.energy + SUFFICIENT * share * slope + NOISE:
                 self.energy = energy
                 return share
             share *= 0.5
