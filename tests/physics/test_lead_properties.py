@@ -1,6 +1,5 @@
 """What a lead is made of, and what it refuses."""
 
-import numpy as np
 import pytest
 
 from trainer.physics.lead_properties import LeadProperties
@@ -12,12 +11,6 @@ def test_the_usual_lead_has_eight_contacts_over_52_mm():
     assert usual.contacts == 8
     assert usual.array_length == pytest.approx(52.0)
     assert usual.radius == pytest.approx(0.65)
-
-
-def test_contact_middles_are_counted_from_the_tip():
-    usual = LeadProperties(tip_length=1.5, contacts=3)
-    assert usual.contact_distances == pytest.approx([3.0, 10.0, 17.0])
-    assert np.all(np.diff(LeadProperties().contact_distances) == 7.0)
 
 
 @pytest.mark.parametrize("name", ["radius", "contacts", "bending_stiffness", "slip_range", "turned_length"])

@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from meshes.instruments import contact_middles
 from meshes.units import radians
 from trainer.physics.lead import LeadProperties, advance, insert_lead, rotate
 from trainer.physics.mouth import mouth_from_placement
-from trainer.physics.readings import clock_words, level_at, points_from_tip, read_lead, region_at
+from trainer.physics.readings import clock_words, level_at, read_lead, region_at
 
 
 @pytest.fixture(scope="module")
@@ -44,13 +45,7 @@ def test_stations_agree_with_distances_along_the_lead(anatomy, lead):
     """On the back of the canal, which is bent, the way along the lead and along its axis differ little."""
     reading = read_lead(lead, anatomy)
     along = np.array([reading.tip.station - contact.station for contact in reading.contacts])
-    assert along == pytest.approx(LeadProperties().contact_distances, rel=0.1)
-
-
-def test_points_from_the_tip_follow_the_curve():
-    corner = np.array([[0.0, 0.0, 0.0], [0.0, 0.0, 10.0], [0.0, 10.0, 10.0]])
-    points = points_from_tip(corner, np.array([0.0, 4.0, 13.0]))
-    assert points == pytest.approx(np.array([[0.0, 10.0, 10.0], [0.0, 6.0, 10.0], [0.0, 0.0, 7.0]]))
+    assert along == pytest.approx(contact_middles(LeadProperties()), rel=0.1)
 
 
 def test_offset_of_the_upright_spine_is_the_x_coordinate(anatomy, lead):

@@ -2,8 +2,6 @@
 
 from dataclasses import dataclass, field, fields, replace
 
-import numpy as np
-
 from meshes.tables.loader import number
 
 
@@ -86,12 +84,6 @@ class LeadProperties:
     def array_length(self):
         """Length from the first edge of the first contact to the last edge of the last. [mm]"""
         return self.contacts * self.contact_length + (self.contacts - 1) * self.spacing
-
-    @property
-    def contact_distances(self):
-        """Distances (contacts,) from the tip to the middle of each contact, the most distal first. [mm]"""
-        pitch = self.contact_length + self.spacing
-        return self.tip_length + 0.5 * self.contact_length + pitch * np.arange(self.contacts)
 
     def with_changes(self, **changes):
         """Return a copy with some figures replaced."""

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from meshes.instruments import contact_middles
+from meshes.swept import points_from_tip
 from meshes.tables.loader import number
 from meshes.units import degrees
 
@@ -145,13 +147,6 @@ def read_lead(state, anatomy_or_canal):
     )
 
 
-def points_from_tip(nodes, distances):
-    """Return the points (k, 3) of a polyline at `distances` [mm] from its last node."""
-    lengths = np.linalg.norm(np.diff(nodes, axis=0), axis=1)[::-1]
-    arc = np.concatenate(([0.0], np.cumsum(lengths)))
-    return np.stack([np.interp(distances, arc, nodes[::-1, c]) for c in range(3)], axis=1)
-
-
 def clock_words(angle):
     """Return a clockwise angle from 12 o'clock [rad] as hours and minutes of the dial, '1:30'."""
     minutes = round(degrees(_wrapped(angle)) * 2.0) % 720
@@ -189,7 +184,7 @@ def region_at(theta):
 
 
 def _contacts(state, canal):
-    distances = np.concatenate(([0.0], state.properties.contact_distances))
+    distances = np.concatenate(([0.0], contact_middles(state.properties)))
     distances = distances[distances < state.fed]
     points = points_from_tip(state.nodes, distances)
     u, theta, r = canal.to_chart(points)
