@@ -1,7 +1,7 @@
 """The row of spinous processes as the hand feels it: where it runs, and where the fascia over it stands."""
 
 import numpy as np
-from scipy.interpolate import CubicSpline, PchipInterpolator
+from scipy.interpolate import CubicSpline
 from scipy.ndimage import gaussian_filter1d
 
 from meshes.compiled import kernel
@@ -40,7 +40,7 @@ def spinous_tips(bones, poses, *, stature_scale):
 def spinous_line(tips, z):
     """Return x (n,) of the row of spinous processes at heights z (n,), straight beyond the last tips."""
     heights, unique = np.unique(tips[:, 2], return_index=True)
-    x = PchipInterpolator(heights, tips[unique, 0])(np.clip(z, heights[0], heights[-1]))
+    x = np.interp(z, heights, tips[unique, 0])
     return gaussian_filter1d(x, LINE_SMOOTHING / (z[1] - z[0]), mode="nearest")
 
 

@@ -16,6 +16,7 @@ from meshes.canal_heights import HALF_WIDTH, SPACING, canal_heights
 from meshes.compiled import kernel
 from meshes.levels import check_interspace
 from meshes.tables.loader import number
+from meshes.trunk import trunk_mesh
 
 STEP = 1.0  # [mm] of all tables along z
 BELOW, ABOVE = 150.0, 70.0  # [mm] how far the back goes on below the origin and above the highest tip
@@ -145,8 +146,6 @@ class SoftTissue:
 
     def trunk_mesh(self):
         """Return vertices, faces of the trunk's skin as one closed surface, oriented outward. [mm]"""
-        from meshes.trunk import trunk_mesh
-
         return trunk_mesh(self)
 
 

@@ -92,6 +92,7 @@ def test_joint_plan_of_the_ordinary_adult(anatomy):
     plan = plan_needle(anatomy, "T12-L1", side="left", needle=Needle(152.0), largest_approach=radians(35.0))
     check = check_needle(anatomy, plan.aim, Needle(152.0))
     assert check.verdict == "passes" and check.first_bone is None and check.entered == "T12-L1"
+    assert {reason.kind for reason in check.reasons} == {"ok"}
     assert 1.5 < check.least_clearance < SURE and plan.aim.approach <= radians(35.0)
     assert 1.9 <= check.lateral_offset <= 5.6 and 8.5 <= check.crossing_travel <= 31.0
     assert 10.0 < plan.aim.entry_x < 22.0 and 60.0 < check.to_epidural < 85.0
@@ -104,8 +105,27 @@ def test_plans_repeat_and_mirror(anatomy):
     asked = {"needle": Needle(152.0), "largest_approach": radians(35.0)}
     first = plan_needle(anatomy, "T12-L1", side="left", rng=3, **asked)
     assert plan_needle(anatomy, "T12-L1", side="left", rng=3, **asked) == first
-    right = check_needle(anatomy, plan_needle(anatomy, "T12-L1", side="right", rng=3, **asked).aim)
-    assert right.verdict == "passes" and -5.6 <= right.lateral_offset <= -1.9
+    right = plan_needle(anatomy, "T12-L1", side="right", rng=3, **asked)
+    assert right.chance == pytest.approx(first.chance, abs=0.02)
+    assert right.aim.entry_x == pytest.approx(-first.aim.entry_x, abs=1e-6)
+    for name in ("entry_z", "approach", "medial"):
+        assert getattr(right.aim, name) == pytest.approx(getattr(first.aim, name), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    "scoliosis_deg, lordosis_deg, mass", [(30.0, 50.0, 25.0), (0.0, 20.0, 25.0), (-20.0, 70.0, 35.0)]
+)
+def test_plans_hold_on_other_backs(anatomy, scoliosis_deg, lordosis_deg, mass):
+    """What is planned on curved, flat, hollow and heavy backs a full check has nothing against."""
+    patient = anatomy.with_pose(
+        scoliosis=radians(scoliosis_deg), lumbar_lordosis=radians(lordosis_deg), body_mass_index=mass
+    )
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        plan = plan_needle(patient, "T12-L1", side=side, needle=Needle(152.0), largest_approach=radians(40.0))
+        check = check_needle(patient, plan.aim, Needle(152.0))
+        assert check.verdict == "passes" and {reason.kind for reason in check.reasons} == {"ok"}
+        assert 1.9 <= sign * check.lateral_offset <= 5.6
+        assert sign * (plan.aim.entry_x - patient.tissue.midline(plan.aim.entry_z)) > 5.0
 
 
 def test_plan_without_a_way_is_refused(anatomy):

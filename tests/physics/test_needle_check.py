@@ -188,3 +188,37 @@ def test_another_interspace_may_be_wanted(anatomy):
     assert other.interspace == "T12-L1" and not other.reaches
     with pytest.raises(ValueError, match="interspace must be one of"):
         check_needle(anatomy, aim, interspace="T12")
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_whatever_the_back_the_numbers_hold(anatomy, seed):
+    """Layers in order, contact and clearance of one mind, entry on the wall: random postures, needles."""
+    random = np.random.default_rng(seed)
+    patient = anatomy.with_pose(
+        lumbar_lordosis=radians(random.uniform(20.0, 75.0)),
+        thoracic_kyphosis=radians(random.uniform(10.0, 50.0)),
+        scoliosis=radians(random.uniform(-35.0, 35.0)),
+        body_mass_index=random.uniform(18.0, 45.0),
+    )
+    centre = window_centre(patient.canal, "T12-L1")[2]
+    for _ in range(20):
+        z, x = centre - random.uniform(10.0, 100.0), random.uniform(-30.0, 30.0)
+        angles = radians(random.uniform(20.0, 85.0)), radians(random.uniform(-10.0, 35.0))
+        holds_together(patient, NeedleAim("T12-L1", float(patient.tissue.midline(z)) + x, z, *angles))
+
+
+def holds_together(patient, aim):
+    """Assert what must hold between the numbers of any needle."""
+    check = check_needle(patient, aim)
+    assert check.entry[1] == pytest.approx(patient.tissue.skin(aim.entry_x, aim.entry_z), abs=1e-9)
+    assert check.angle_to_skin == pytest.approx(aim.approach, abs=1e-7)
+    least = check.least_clearance
+    assert (check.first_bone is not None) == (least < 0.0) or abs(least) < 0.05
+    assert check.verdict in ("passes", "fails") and check.reasons
+    if check.first_bone is not None:
+        assert check.first_bone in patient.packed.levels and check.first_bone_part
+    if check.to_epidural is not None:
+        assert 0.0 < check.to_fascia < check.to_epidural and check.to_flavum <= check.to_epidural
+        u, theta, r = patient.canal.to_chart(check.epidural_entry)
+        assert r == pytest.approx(patient.canal.radii(u, theta)[3], abs=1e-4)
+        assert check.to_dura is None or check.to_dura > check.to_epidural

@@ -29,6 +29,15 @@ LONGEST_TRAVEL = 40.0  # [mm] across the epidural space
 LEFT_CANAL = -2.0  # [mm] an axis so far outside the wall will not meet the dura
 
 
+def arrays_of(anatomy):
+    """Return the tuples bones, layers, chart that the kernels of a needle ask."""
+    packed, tissue, canal = anatomy.packed, anatomy.tissue, anatomy.canal
+    bones = (packed.values, packed.table)
+    layers = (tissue.profile, tissue.heights, tissue.guide, tissue.scale)
+    chart = (canal.frame_coefficients, canal.surface_coefficients, canal.height_table, canal.params)
+    return bones, layers, (*chart, canal.flavum_thickness)
+
+
 @kernel
 def roof_crossing(layers, axis, start, stop, step):
     """Return where the axis first passes below the dorsal wall, as the height field sees it, or nan."""

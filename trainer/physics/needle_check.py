@@ -15,6 +15,7 @@ from trainer.physics.needle_axis import (
     FLAVUM_LAYER,
     LONGEST_TRAVEL,
     THICKEST,
+    arrays_of,
     ask_chart,
     crossing,
     fascia_crossing,
@@ -26,6 +27,7 @@ from trainer.physics.needle_axis import (
     window_edge,
 )
 from trainer.physics.needle_part import bone_part
+from trainer.physics.needle_verdict import FAIL, judge
 
 PROFILE = 61  # samples of the clearance along the axis
 WALK = 30.0  # [mm] to either side on the flavum
@@ -92,15 +94,6 @@ def check_axis(bones, layers, chart, place, length, radius, facts, profile):
     for k in range(profile.shape[0]):
         t = stop * k / (profile.shape[0] - 1)
         profile[k] = nearest_bone(bones[0], bones[1], x + t * dx, y + t * dy, z + t * dz, False)[0] - radius
-
-
-def arrays_of(anatomy):
-    """Return the tuples bones, layers, chart that the kernels of a needle ask."""
-    packed, tissue, canal = anatomy.packed, anatomy.tissue, anatomy.canal
-    bones = (packed.values, packed.table)
-    layers = (tissue.profile, tissue.heights, tissue.guide, tissue.scale)
-    chart = (canal.frame_coefficients, canal.surface_coefficients, canal.height_table, canal.params)
-    return bones, layers, (*chart, canal.flavum_thickness)
 
 
 @dataclass(frozen=True, eq=False)
@@ -345,14 +338,12 @@ class NeedleCheck:
     @cached_property
     def reasons(self):
         """What speaks for and against this needle, in plain words: a tuple of Reason."""
-        from trainer.physics.needle_verdict import judge
-
         return judge(self)
 
     @property
     def verdict(self):
         """ "passes" where no reason is a failure, else "fails"."""
-        return "fails" if any(reason.kind == "fail" for reason in self.reasons) else "passes"
+        return "fails" if any(reason.kind == FAIL for reason in self.reasons) else "passes"
 
 
 def check_needle(anatomy, aim, needle=None, *, interspace=None):

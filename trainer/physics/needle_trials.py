@@ -14,8 +14,7 @@ from meshes.distance import nearest_bone
 from meshes.soft_tissue import canal_height, window_stations
 from meshes.tables.loader import number
 from trainer.physics.needle import axis_from_skin
-from trainer.physics.needle_axis import roof_crossing
-from trainer.physics.needle_check import arrays_of
+from trainer.physics.needle_axis import arrays_of, roof_crossing
 
 THREADS = 2
 CHUNK = 4096

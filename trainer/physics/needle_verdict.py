@@ -169,8 +169,8 @@ def crossing(check):
             low.status,
         )
     text = f"Its line crosses the midline {far:.0f} mm further up"
-    if far < low.value:
+    if far < low.value - 10.0 * ROUNDING:
         return Reason(f"{text}, soon: {wanted}; turn less toward the midline.", WARN, low.status)
-    if far > high.value:
+    if far > high.value + 10.0 * ROUNDING:
         return Reason(f"{text}, late: {wanted}; turn more toward the midline.", WARN, low.status)
     return Reason(f"{text}: good for the lead.", OK, low.status)

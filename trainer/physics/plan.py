@@ -9,6 +9,7 @@ from meshes.tables.loader import number
 from meshes.units import degrees, radians
 from trainer.physics.corridor import APPROACH, corridor, map_places
 from trainer.physics.needle import Needle, NeedleAim, check_angles, side_sign
+from trainer.physics.needle_check import check_needle
 from trainer.physics.needle_trials import Rule, try_aims
 
 CANDIDATES, KEPT, VARIANTS = 300, 15, 10
@@ -65,10 +66,33 @@ def serves_lead(trials, prefix=""):
     return trials.free & (offset > low) & (offset < high) & (crossing > near) & (crossing < far)
 
 
+def _mirrored(sign):
+    """Return the factors that turn errors told from the left into errors told from a side."""
+    return np.array([sign, 1.0, 1.0, 1.0])
+
+
+def _certified(anatomy, interspace, places, *, needle, side):
+    """Return the index and the aim of the first of places (n, 4) that a full check has nothing against.
+
+    Failing that the first that passes; (None, None) where none does.
+    """
+    passing = None, None
+    for k, place in enumerate(places):
+        aim = NeedleAim(interspace, *(float(v) for v in place), side)
+        check = check_needle(anatomy, aim, needle)
+        if not check.reaches or check.verdict == "fails":
+            continue
+        if all(reason.kind == "ok" for reason in check.reasons):
+            return k, aim
+        if passing[1] is None:
+            passing = k, aim
+    return passing
+
+
 def _chances(anatomy, interspace, places, *, sign, rule, noise, person):
     """Return the share (n,) of needles scattered about each place that are free, and that serve the lead."""
     spread = [number("needle", f"aiming_error.{person}.{kind}") for kind in ("position", "angle")]
-    scattered = places[:, None] + noise[None] * np.repeat(spread, 2)
+    scattered = places[:, None] + noise[None] * np.repeat(spread, 2) * _mirrored(sign)
     # A scattered needle never enters beyond the row of spinous processes.
     row = anatomy.tissue.midline(scattered[..., 1])
     scattered[..., 0] = row + sign * np.maximum(sign * (scattered[..., 0] - row), 1e-6)
@@ -90,7 +114,7 @@ def _candidates(found, serving, random):
 
 def _varied(anatomy, places, *, sign, largest_approach, random):
     """Return the places and small variations of each (n, 4), within the limits."""
-    jitter = random.normal(size=(VARIANTS, 4)) * VARIATION
+    jitter = random.normal(size=(VARIANTS, 4)) * VARIATION * _mirrored(sign)
     places = np.vstack([places, (places[:, None] + jitter[None]).reshape(-1, 4)])
     row = anatomy.tissue.midline(places[:, 1])
     places[:, 0] = row + sign * np.clip(sign * (places[:, 0] - row), 1e-6, FARTHEST_ENTRY)
@@ -104,7 +128,8 @@ def plan_needle(anatomy, interspace, *, side="left", needle=None, largest_approa
     Asked of every candidate: free of bone; mouth 2 to 5.5 mm off the midline on the entry side; the
     needle's line crosses the midline 9 to 30 mm further up the canal, where steered leads of this model
     succeed. Candidates are scattered as an expert and as a novice would aim; the one with the greatest
-    sum of both chances is returned.
+    sum of both chances that a full check has nothing against is returned. Mirrored sides of a symmetric
+    back give mirrored plans.
 
     Parameters
     ----------
@@ -116,7 +141,7 @@ def plan_needle(anatomy, interspace, *, side="left", needle=None, largest_approa
     Raises
     ------
     NoCorridorError
-        If no sampled needle serves both.
+        If no sampled needle serves both and passes.
     """
     interspace, needle = check_interspace(interspace), needle or Needle()
     check_angles(largest_approach, 0.0)
@@ -127,11 +152,7 @@ def plan_needle(anatomy, interspace, *, side="left", needle=None, largest_approa
     found = corridor(anatomy, interspace, side=side, needle=needle, approach=approach)
     serving = serves_lead(found.trials)
     if not serving.any():
-        raise NoCorridorError(
-            f"interspace must leave a way for needle and lead, got none at {interspace} from the {side} "
-            f"at up to {degrees(largest_approach):.0f} degrees with a {needle.length:g} mm needle: "
-            "allow a steeper approach, a longer needle, or choose another interspace"
-        )
+        raise _no_way(interspace, side, needle, largest_approach)
     noise = random.normal(size=(SECOND_SCATTER, 4))
     rule = Rule.of(needle, margin=0.0, travel=number("needle", "scatter.travel"))
     ask = {"sign": sign, "rule": rule}
@@ -147,7 +168,18 @@ def plan_needle(anatomy, interspace, *, side="left", needle=None, largest_approa
     best = places[np.argsort(-first, kind="stable")[:KEPT]]
     places = _varied(anatomy, best, sign=sign, largest_approach=largest_approach, random=random)
     (needle_chance, chance), (novice_needle, novice) = both(places, SECOND_SCATTER)
-    k = int(np.argmax(chance + novice))
-    aim = NeedleAim(interspace, *(float(v) for v in places[k]), side)
+    order = np.argsort(-(chance + novice), kind="stable")
+    first, aim = _certified(anatomy, interspace, places[order], needle=needle, side=side)
+    if aim is None:
+        raise _no_way(interspace, side, needle, largest_approach)
+    k = order[first]
     chances = (chance[k], novice[k], needle_chance[k], novice_needle[k])
     return PlannedAim(aim, *(float(c) for c in chances), float(serving.mean()), found.share)
+
+
+def _no_way(interspace, side, needle, largest_approach):
+    return NoCorridorError(
+        f"interspace must leave a way for needle and lead, got none at {interspace} from the {side} "
+        f"at up to {degrees(largest_approach):.0f} degrees with a {needle.length:g} mm needle: "
+        "allow a steeper approach, a longer needle, or choose another interspace"
+    )
