@@ -73,7 +73,7 @@ def test_approach(approach_deg, kind, words):
 
 @pytest.mark.parametrize(
     "x, kind, words",
-    [(1.0, "warn", "1.0 mm to the left"), (2.0, "ok", "good for the lead"), (5.5, "ok", "good for the lead"),
+    [(0.0, "warn", "lies on the midline: 2 to 5.5 mm"), (1.0, "warn", "1.0 mm to the left"), (2.0, "ok", "good for the lead"), (5.5, "ok", "good for the lead"),
      (6.5, "warn", "2 to 5.5 mm on the entry side"), (8.5, "fail", "round the side of the sac"),
      (-3.0, "warn", "3.0 mm to the right of the midline, across from the entry")],
 )  # fmt: skip
@@ -148,8 +148,8 @@ def followed(aim, hint):
     rules = (
         (r"(\d+) mm further up", "up", 1.0), (r"(\d+) mm further down", "up", -1.0),
         (r"(\d+) mm further from", "out", 1.0), (r"(\d+) mm nearer to", "out", -1.0),
-        (r"in (\d+) degrees steeper", "approach", 1.0), (r"in (\d+) degrees flatter", "approach", -1.0),
-        (r"turn (\d+) degrees more", "medial", 1.0), (r"turn (\d+) degrees less", "medial", -1.0),
+        (r"in (\d+) degrees? steeper", "approach", 1.0), (r"in (\d+) degrees? flatter", "approach", -1.0),
+        (r"turn (\d+) degrees? more", "medial", 1.0), (r"turn (\d+) degrees? less", "medial", -1.0),
     )  # fmt: skip
     for pattern, name, sign in rules:
         if match := re.search(pattern, first):

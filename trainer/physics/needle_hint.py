@@ -42,7 +42,8 @@ def _single(check):
     free = _free(check, moves.reshape(-1, 4)).reshape(len(CHANGES), len(STEPS))
     sizes = np.where(free.any(axis=1), STEPS[np.argmax(free, axis=1)], np.inf)
     order = np.argsort(sizes, kind="stable")[:2]
-    return [CHANGES[k][1].format(sizes[k]) for k in order if np.isfinite(sizes[k])]
+    words = [CHANGES[k][1].format(sizes[k]) for k in order if np.isfinite(sizes[k])]
+    return [text.replace(" 1 degrees", " 1 degree") for text in words]
 
 
 def _words(move):

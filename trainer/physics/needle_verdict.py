@@ -142,7 +142,8 @@ def offset(check):
     low, high, largest = (_figure(f"offset.{name}") for name in ("low", "high", "largest"))
     out = check.lateral_offset * check.aim.sign
     side = check.aim.side if out >= 0.0 else ("right" if check.aim.side == "left" else "left")
-    text = f"The epidural entry lies {abs(out):.1f} mm to the {side} of the midline"
+    place = "on" if abs(out) < ROUNDING else f"{abs(out):.1f} mm to the {side} of"
+    text = f"The epidural entry lies {place} the midline"
     wanted = f"{low.value:g} to {high.value:g} mm on the entry side suit the lead"
     if abs(out) > largest.value:
         return Reason(
@@ -150,7 +151,7 @@ def offset(check):
             FAIL,
             largest.status,
         )
-    if out < 0.0:
+    if out <= -ROUNDING:
         return Reason(f"{text}, across from the entry: {wanted}.", WARN, low.status)
     if not low.value - ROUNDING <= out <= high.value + ROUNDING:
         return Reason(f"{text}: {wanted}.", WARN, low.status)
