@@ -23,3 +23,21 @@ def anatomy():
     from meshes.anatomy import build_anatomy
 
     return build_anatomy()
+
+
+@pytest.fixture(scope="session")
+def finished(tmp_path_factory):
+    """Return the reference performer's attempt at the ordinary adult, what it did, and the journal's path."""
+    from types import SimpleNamespace
+
+    from scenarios import library
+    from trainer.attempt.attempt import Attempt
+    from trainer.attempt.journal import Journal
+    from trainer.attempt.performer import perform
+
+    scenario = library.load("ordinary-adult")
+    path = tmp_path_factory.mktemp("finished") / "attempt.jsonl"
+    with Journal.create(path, scenario=scenario, seed=scenario.seed) as journal:
+        attempt = Attempt(scenario, journal=journal)
+        performance = perform(attempt)
+    return SimpleNamespace(attempt=attempt, performance=performance, path=path)

@@ -1,25 +1,6 @@
-"""One attempt of the reference performer at the ordinary adult, with its journal; real physics throughout."""
-
-from types import SimpleNamespace
+"""States of the finished attempt, one a phase."""
 
 import pytest
-
-from scenarios import library
-
-
-@pytest.fixture(scope="session")
-def finished(tmp_path_factory):
-    """Return the finished attempt, what the performer did, and the path of its journal."""
-    from trainer.attempt.attempt import Attempt
-    from trainer.attempt.journal import Journal
-    from trainer.attempt.performer import perform
-
-    scenario = library.load("ordinary-adult")
-    path = tmp_path_factory.mktemp("finished") / "attempt.jsonl"
-    with Journal.create(path, scenario=scenario, seed=scenario.seed) as journal:
-        attempt = Attempt(scenario, journal=journal)
-        performance = perform(attempt)
-    return SimpleNamespace(attempt=attempt, performance=performance, path=path)
 
 
 @pytest.fixture(scope="session")

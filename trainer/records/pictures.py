@@ -1,0 +1,47 @@
+"""X-ray pictures of where an attempt stands."""
+
+import numpy as np
+
+from meshes.levels import split_interspace
+from meshes.units import degrees, radians
+from trainer.physics.xray_carm import CArm, isocentre_at
+from trainer.physics.xray_picture import take_picture
+from trainer.physics.xray_raster import StillAttenuation
+from trainer.physics.xray_scene import still_surfaces, tool_surfaces
+
+# Frontal, oblique so that the laminae open, lateral.
+VIEWS = ((0.0, "AP"), (radians(50.0), "oblique"), (radians(90.0), "lateral"))
+PIXELS = 640
+
+
+def tools_of(state):
+    """Return the Surfaces of needle and lead where an attempt stands."""
+    needles, leads = [], []
+    if state.needle_depth is not None:
+        check = state.check
+        needles = [(check.entry + state.needle_depth * check.direction, check.direction, state.needle)]
+    if state.lead is not None:
+        leads = [(state.lead.nodes, state.lead.properties)]
+    return tool_surfaces(needles=needles, leads=leads)
+
+
+def standard_views(state, *, pixels=PIXELS):
+    """Return [(name, picture (pixels, pixels) uint8)]: AP, oblique and lateral, over needle and lead.
+
+    The noise of each picture is drawn from the attempt's seed, so a report repeats to the last bit.
+    """
+    still, tools = StillAttenuation(still_surfaces(state.anatomy)), tools_of(state)
+    middle = _between_target_and_entry(state)
+    children = np.random.SeedSequence(state.seed).spawn(len(VIEWS))
+    views = []
+    for (orbit, words), child in zip(VIEWS, children, strict=True):
+        carm = CArm(tuple(middle), orbit, 0.0, pixels=pixels)
+        picture = take_picture(still, tools, carm=carm, rng=np.random.default_rng(child))
+        views.append((f"{words}, {degrees(orbit):.0f}°", picture))
+    return views
+
+
+def _between_target_and_entry(state):
+    task = state.scenario.task
+    levels = (task.target_level, split_interspace(task.interspace)[0])
+    return np.mean([isocentre_at(state.anatomy, level) for level in levels], axis=0)
