@@ -28,9 +28,16 @@ def damped_tip():
     along, across = np.array([0.0, 0.0, 1.0]), np.array([0.0, 1.0, 0.0])
     bench = Bench()
     rod = pyelastica.CosseratRod.straight_rod(
-        ELEMENTS, np.zeros(3), along, across, LENGTH, RADIUS, density,
-        youngs_modulus=modulus, shear_modulus=modulus / 3.0,
-    )  # fmt: skip
+        ELEMENTS,
+        np.zeros(3),
+        along,
+        across,
+        LENGTH,
+        RADIUS,
+        density,
+        youngs_modulus=modulus,
+        shear_modulus=modulus / 3.0,
+    )
     bench.append(rod)
     bench.constrain(rod).using(
         pyelastica.OneEndFixedBC, constrained_position_idx=(0,), constrained_director_idx=(0,)
