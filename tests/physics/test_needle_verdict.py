@@ -73,7 +73,8 @@ def test_approach(approach_deg, kind, words):
 
 @pytest.mark.parametrize(
     "x, kind, words",
-    [(0.0, "warn", "lies on the midline: 2 to 5.5 mm"), (1.0, "warn", "1.0 mm to the left"), (2.0, "ok", "good for the lead"), (5.5, "ok", "good for the lead"),
+    [(0.0, "warn", "lies on the midline: 2 to 5.5 mm"), (1.0, "warn", "1.0 mm to the left"),
+     (2.0, "ok", "good for the lead"), (5.5, "ok", "good for the lead"),
      (6.5, "warn", "2 to 5.5 mm on the entry side"), (8.5, "fail", "round the side of the sac"),
      (-3.0, "warn", "3.0 mm to the right of the midline, across from the entry")],
 )  # fmt: skip

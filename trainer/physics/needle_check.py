@@ -7,7 +7,6 @@ from functools import cached_property
 import numpy as np
 
 from meshes.compiled import kernel
-from meshes.distance import nearest_bone
 from meshes.levels import check_interspace
 from trainer.physics.needle import Needle, NeedleAim, axis_from_skin
 from trainer.physics.needle_axis import (
@@ -43,8 +42,8 @@ FACTS = 53
 
 
 @kernel
-def check_axis(bones, layers, chart, place, length, radius, facts, profile):
-    """Fill `facts` (53,) and the clearance `profile` (n,) of one needle.
+def check_axis(bones, layers, chart, place, length, radius, facts):
+    """Fill `facts` (53,) of one needle.
 
     place (5,): x and z of the entry, sign of the side, approach, medial. Bone is looked for up to the
     epidural entry, or along the whole length where there is none.
@@ -91,9 +90,6 @@ def check_axis(bones, layers, chart, place, length, radius, facts, profile):
         sx, sy, sz = x + touch * dx, y + touch * dy, z + touch * dz
         facts[15], facts[16], facts[17] = touched_point(bones, bone, sx, sy, sz)
     facts[18], facts[19], facts[20] = least_clearance(bones, axis, stop, radius)
-    for k in range(profile.shape[0]):
-        t = stop * k / (profile.shape[0] - 1)
-        profile[k] = nearest_bone(bones[0], bones[1], x + t * dx, y + t * dy, z + t * dz, False)[0] - radius
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,8 +106,6 @@ class NeedleCheck:
         The one wanted.
     facts : (53,) float
         As check_axis leaves them.
-    clearance_profile : (61,) float
-        Clearance at even steps up to the epidural entry; above 4.5 mm only a lower bound. [mm]
     """
 
     anatomy: object = field(repr=False)
@@ -119,7 +113,6 @@ class NeedleCheck:
     needle: Needle
     interspace: str
     facts: np.ndarray = field(repr=False)
-    clearance_profile: np.ndarray = field(repr=False)
 
     def _number(self, index):
         value = float(self.facts[index])
@@ -268,6 +261,16 @@ class NeedleCheck:
     def least_clearance_bone(self):
         return self._bone(CLEARANCE_BONE)
 
+    @cached_property
+    def clearance_profile(self):
+        """Clearance (61,) at even steps up to the epidural entry, or along the whole needle. [mm]
+
+        Above 4.5 mm only a lower bound.
+        """
+        end = self.needle.length if self.to_epidural is None else self.to_epidural
+        points = self.entry + np.linspace(0.0, end, PROFILE)[:, None] * self.direction
+        return self.anatomy.packed.nearest(points) - self.needle.outer_radius
+
     def _edge(self, direction):
         x, y, z, bone = self.facts[EDGES][4 * direction : 4 * direction + 4]
         return np.array([x, y, z]), None if bone < 0 else self.anatomy.packed.levels[int(bone)]
@@ -360,8 +363,8 @@ def check_needle(anatomy, aim, needle=None, *, interspace=None):
     """
     needle = needle or Needle()
     wanted = aim.interspace if interspace is None else check_interspace(interspace)
-    facts, profile = np.empty(FACTS), np.empty(PROFILE)
+    facts = np.empty(FACTS)
     place = np.array([aim.entry_x, aim.entry_z, aim.sign, aim.approach, aim.medial])
-    check_axis(*arrays_of(anatomy), place, needle.length, needle.outer_radius, facts, profile)
-    facts.flags.writeable = profile.flags.writeable = False
-    return NeedleCheck(anatomy, aim, needle, wanted, facts, profile)
+    check_axis(*arrays_of(anatomy), place, needle.length, needle.outer_radius, facts)
+    facts.flags.writeable = False
+    return NeedleCheck(anatomy, aim, needle, wanted, facts)
