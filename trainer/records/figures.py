@@ -11,7 +11,7 @@ from meshes.units import degrees
 
 INK, MUTED, LINE = "#0c1216", "#54636e", "#b9c4cc"
 BONE, DURA, CORD, LEAD, CONTACT, NEEDLE = "#e3d3ae", "#6fa8dc", "#d79a3a", "#e0a800", "#0c1216", "#3a4750"
-PIXELS_PER_INCH = 110
+PIXELS_PER_INCH = 150
 
 
 def png_bytes(figure):
@@ -56,7 +56,7 @@ def needle_section(anatomy, check, needle, *, tip_at, pitch=0.5):
     cord, _, dura, _ = anatomy.canal.radii(station, theta)
     skin = (flat[:, 1] - anatomy.tissue.skin(flat[:, 0], flat[:, 2])).reshape(shape)
 
-    figure = Figure(figsize=(7.2, 4.6), layout="constrained")
+    figure = Figure(figsize=(5.6, 4.2), layout="constrained")
     axes = figure.add_subplot()
     inside = skin < 0.0
     axes.contourf(s, t, np.where(inside, 1.0, np.nan).T, levels=[0.5, 1.5], colors=["#f6f3ee"])
@@ -111,7 +111,7 @@ def lead_route(anatomy, reading, nodes, properties):
     station, theta, radius = canal.to_chart(nodes)
     offset, height = radius * np.sin(theta), radius * np.cos(theta)
     low, high = station.min() - 15.0, station.max() + 20.0
-    figure = Figure(figsize=(7.2, 7.6), layout="constrained")
+    figure = Figure(figsize=(5.8, 7.4), layout="constrained")
     behind, side = figure.subplots(1, 2, sharey=True)
     for axes in (behind, side):
         _draw_levels(axes, canal, low, high)
@@ -180,7 +180,7 @@ def contact_sections(anatomy, reading, *, radius):
     contacts = [
         reading.contacts[i] for i in sorted({0, len(reading.contacts) // 2, len(reading.contacts) - 1})
     ]
-    figure = Figure(figsize=(7.2, 2.9), layout="constrained")
+    figure = Figure(figsize=(5.8, 3.0), layout="constrained")
     panels = np.atleast_1d(figure.subplots(1, len(contacts), sharey=True))
     theta = np.linspace(-np.pi, np.pi, 181)
     for axes, contact in zip(panels, contacts, strict=True):
@@ -194,7 +194,7 @@ def contact_sections(anatomy, reading, *, radius):
         axes.set_aspect("equal")
         axes.set_xlim(-13.0, 13.0)
         axes.set_ylim(-12.0, 13.0)
-        words = f"contact {contact.number}: {contact.region}, {degrees(abs(contact.theta)):.0f}°"
+        words = f"Contact {contact.number}\n{contact.region}, {degrees(abs(contact.theta)):.0f}°"
         plain_axes(axes, title=words, across="left  ←  mm  →  right", up="")
     panels[0].set_ylabel("front  ←  mm  →  back", color=MUTED)
     return png_bytes(figure)

@@ -42,6 +42,7 @@ def standard_views(state, *, pixels=PIXELS):
 
 
 def _between_target_and_entry(state):
+    """Return the isocentre half way between the target and the level below the entry, so that both show."""
     task = state.scenario.task
-    levels = (task.target_level, split_interspace(task.interspace)[0])
+    levels = (task.target_level, split_interspace(task.interspace)[1])
     return np.mean([isocentre_at(state.anatomy, level) for level in levels], axis=0)

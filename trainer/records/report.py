@@ -140,7 +140,11 @@ def _needle_rows(needle):
         ("Passes through the skin", "passes", ""),
         ("Dural punctures", "dural_punctures", ""),
     )
-    return [(name, "–" if needle[key] is None else f"{needle[key]}{unit}") for name, key, unit in names]
+    return [(name, _in_words(needle[key], unit)) for name, key, unit in names]
+
+
+def _in_words(value, unit):
+    return "–" if value is None else f"{value}{unit}".replace("-", "–" if unit == "" else "−")
 
 
 def _lead_part(state, lead):
