@@ -1,8 +1,8 @@
 """The reference performer: does the task as an experienced hand would, through events alone.
 
 It plans with the same planner that everybody can use, and then sees what a person sees: the loss of
-resistance at the needle, and in the X-ray picture the lead's tip, the shaft behind it and the clock of its
-bend, each with a reader's error. A controller, not a model of a person: its habits are tuned, not measured.
+resistance at the needle, the hub in its hand, and in the X-ray picture the lead's tip and the shaft behind
+it, with a reader's error. A controller, not a model of a person: its habits are tuned, not measured.
 """
 
 import math
@@ -15,7 +15,6 @@ from meshes.units import radians
 from trainer.attempt import events as e
 from trainer.physics.needle import Needle, side_sign
 from trainer.physics.plan import plan_needle
-from trainer.physics.readings import bend_angle
 
 LATERAL_VIEW = radians(90.0)
 QUARTER_TURN = radians(90.0)
@@ -38,7 +37,7 @@ class Habits:
     tolerance, wait : float
         Off the path ahead that is left alone, and travel between two corrections. [mm]
     clock_tolerance : float
-        Of the bend; smaller differences are not worth a turn. [rad]
+        Of the hub; smaller differences are not worth a turn. [rad]
     lateral_offset, lateral_angle : float
         Beyond either the lead has left the dorsal space. [mm], [rad]
     reach, reach_share : float
@@ -53,8 +52,8 @@ class Habits:
     """
 
     reading_error: float = 0.3
-    look_ahead: float = 6.0
-    gain: float = radians(12.0)
+    look_ahead: float = 9.0
+    gain: float = radians(18.0)
     tolerance: float = 1.5
     wait: float = 8.0
     clock_tolerance: float = radians(30.0)
@@ -62,9 +61,9 @@ class Habits:
     lateral_angle: float = radians(58.0)
     reach: float = 2.0
     reach_share: float = 0.4
-    needle_step: float = 2.0
+    needle_step: float = 1.0
     spare_needle: float = 10.0
-    turn_step: float = radians(20.0)
+    turn_step: float = radians(45.0)
     most_withdrawals: int = 6
     most_needles: int = 3
     longest_feed: float = 900.0
@@ -179,12 +178,11 @@ class _Performer:
 
     def _advance_to_loss_of_resistance(self):
         check, habits = self.attempt.state.check, self.habits
-        self.attempt.do(e.AdvanceNeedle(max(check.to_flavum - 3.0 * habits.needle_step, 0.0)))
+        self.attempt.do(e.AdvanceNeedle(max(check.to_flavum - 5.0 * habits.needle_step, 0.0)))
         self.look_at(self.task.interspace, orbit=LATERAL_VIEW)
         while self.attempt.state.needle_depth < check.to_epidural:
             self.attempt.do(e.AdvanceNeedle(habits.needle_step))
-        room = check.to_dura - check.to_epidural
-        depth = check.to_epidural + min(habits.reach, habits.reach_share * room)
+        depth = check.to_epidural + min(habits.reach, habits.reach_share * check.safe_travel)
         self.attempt.do(e.AdvanceNeedle(depth - self.attempt.state.needle_depth))
 
     # Lead
@@ -269,22 +267,27 @@ class _Performer:
         self.attempt.do(e.AdvanceLead(millimetres))
 
     def _clock(self):
-        """Clock of the bend in the picture: 0 dorsal, + towards the patient's left. [rad]"""
-        return bend_angle(self.attempt.state.lead, self.attempt.anatomy.canal)
+        """Where the hub says the bend points: 0 dorsal, + towards the patient's left. [rad]
+
+        The bend itself lags behind the hub by friction and lets go when the lead moves on; chasing it would
+        wind the shaft up.
+        """
+        return _wrapped(-self.attempt.state.lead.hub)
 
     def _turn_to(self, wanted):
-        """Turn the hub until the bend shows the wanted clock; friction makes it follow late."""
-        for _ in range(14):
-            missing = _wrapped(wanted - self._clock())
-            if abs(missing) < radians(10.0):
-                break
-            turn = min(max(missing, -self.habits.turn_step), self.habits.turn_step)
-            self.attempt.do(e.TurnLead(-turn))
+        """Turn the hub until it says `wanted`."""
+        for part in self._parts(_wrapped(wanted - self._clock())):
+            self.attempt.do(e.TurnLead(-part))
         self.performance.turns += 1
         side = 0.0 if abs(wanted) <= radians(15.0) else math.copysign(1.0, wanted)
         if side and self.last_side and side != self.last_side:
             self.performance.redirections += 1
         self.last_side = side or self.last_side
+
+    def _parts(self, angle):
+        """Split an angle into equal turns of a hand."""
+        count = math.ceil(abs(angle) / self.habits.turn_step - 1e-9)
+        return [angle / count for _ in range(count)]
 
 
 def _wrapped(angle):
