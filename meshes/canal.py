@@ -98,6 +98,8 @@ class CanalChart:
 
     def contacts(self, points):
         """Return `chart_contact` (n, 11) of points (n, 3)."""
+        # One kind of array, so that the kernel is compiled once: read-only ones are another type to it.
+        points = np.require(points, float, ["C", "W"])
         return chart_contacts(
             self.frame_coefficients, self.surface_coefficients, self.height_table, self.params, points
         )

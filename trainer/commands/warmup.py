@@ -15,6 +15,10 @@ PARTS = ("geometry", "instruments")
 POLL = 0.2
 
 
+class WarmUpError(OSError):
+    """The kernels could not be compiled."""
+
+
 def is_warm():
     """Tell whether every kernel of the present sources has been compiled on this machine."""
     return (compiled_folder() / MARK).exists()
@@ -25,7 +29,7 @@ def warm_up():
 
     Raises
     ------
-    RuntimeError
+    WarmUpError
         If a part fails; its own words are in the message.
     """
     if is_warm():
@@ -35,17 +39,30 @@ def warm_up():
     command = [sys.executable, "-m", "trainer.commands.warmup"]
     running = [subprocess.Popen([*command, part], stderr=subprocess.PIPE, text=True) for part in PARTS]
     expected = sum(file.read_text(encoding="utf-8").count("@kernel") for file in kernel_sources())
-    with progress("First start: compiling") as report:
-        while any(process.poll() is None for process in running):
-            report(min(_compiled(), expected - 1), expected, "numerical kernels, once per version")
-            time.sleep(POLL)
-    for process, part in zip(running, PARTS, strict=True):
-        words = process.stderr.read()
-        process.stderr.close()
+    try:
+        with progress("First start: compiling") as report:
+            while any(process.poll() is None for process in running):
+                report(min(_compiled(), expected - 1), expected, "numerical kernels, once per version")
+                time.sleep(POLL)
+    finally:
+        # Also after Ctrl-C: nothing goes on in the background.
+        words = [_ended(process) for process in running]
+    for process, part, told in zip(running, PARTS, words, strict=True):
         if process.returncode != 0:
-            raise RuntimeError(f"compiling the {part} kernels failed: {words.strip().splitlines()[-1:]}")
+            last = told.strip().splitlines()[-1] if told.strip() else f"exit code {process.returncode}"
+            raise WarmUpError(
+                f"the {part} kernels must compile once before the first attempt, got {last!r}: "
+                "see that the cache folder of `trainer info` can be written, and start again"
+            )
     if compiled_folder().is_dir():
         (compiled_folder() / MARK).touch()
+
+
+def _ended(process):
+    """Stop a part if it still runs; return what it said on standard error."""
+    if process.poll() is None:
+        process.terminate()
+    return process.communicate()[1]
 
 
 def _compiled():
@@ -63,6 +80,9 @@ def geometry():
     from trainer.physics.plan import plan_needle
 
     anatomy = build_anatomy()
+    anatomy.canal.to_chart(anatomy.canal.centre[:2])
+    anatomy.packed.nearest(anatomy.canal.centre[:2])
+    anatomy.tissue.fascia(0.0, 0.0)
     measure_window(anatomy, "T12-L1")
     aim = aim_at_target(
         anatomy, "T12-L1", side="left", approach=radians(35.0), medial=radians(12.0), target_offset=3.0

@@ -6,7 +6,6 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from meshes.distance import clearances
 from meshes.units import degrees
 
 INK, MUTED, LINE = "#0c1216", "#54636e", "#b9c4cc"
@@ -51,7 +50,7 @@ def needle_section(anatomy, check, needle, *, tip_at, pitch=0.5):
     points = origin + s[:, None, None] * along + t[None, :, None] * up
     flat = np.ascontiguousarray(points.reshape(-1, 3))
     shape = (len(s), len(t))
-    bone = clearances(anatomy.packed.values, anatomy.packed.table, flat, False).reshape(shape)
+    bone = anatomy.packed.nearest(flat).reshape(shape)
     station, theta, radius = anatomy.canal.to_chart(flat)
     cord, _, dura, _ = anatomy.canal.radii(station, theta)
     skin = (flat[:, 1] - anatomy.tissue.skin(flat[:, 0], flat[:, 2])).reshape(shape)

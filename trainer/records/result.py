@@ -4,6 +4,7 @@ import math
 
 from meshes.units import degrees
 from trainer.attempt.events import AdvanceLead, TurnLead
+from trainer.physics.needle import side_sign
 from trainer.physics.readings import read_lead
 
 # Within this of the level and of the wanted offset a lead counts as placed (common practice).
@@ -61,12 +62,12 @@ def _needle(state):
 
 def _lead(attempt, state, reading):
     task = state.scenario.task
-    top = state.anatomy.canal.station(task.target_level, _half_height(state.anatomy, task.target_level))
+    top = next(top for level, _, top in state.anatomy.canal.level_spans if level == task.target_level)
     tip = reading.tip
     fed = [done.event for done in attempt.done if isinstance(done.event, AdvanceLead)]
     turns = [done.event for done in attempt.done if isinstance(done.event, TurnLead)]
     short = top - tip.station
-    off = tip.axis_offset - math.copysign(1.0, _side(task)) * task.target_offset_mm
+    off = tip.axis_offset - side_sign(task.side) * task.target_offset_mm
     dorsal = all(contact.region == "dorsal" for contact in reading.contacts)
     return {
         "tip_level": reading.tip_level,
@@ -83,14 +84,6 @@ def _lead(attempt, state, reading):
         "converged": bool(reading.converged),
         "contacts": [_contact(contact) for contact in reading.contacts],
     }
-
-
-def _side(task):
-    return 1.0 if task.side == "left" else -1.0
-
-
-def _half_height(anatomy, level):
-    return 0.5 * anatomy.bones[level].shape.posterior_height
 
 
 def _contact(contact):
