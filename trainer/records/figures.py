@@ -128,10 +128,10 @@ def lead_route(anatomy, reading, nodes, properties):
     plain_axes(
         behind,
         title="From behind",
-        across="left  ←  mm from the sac's centre  →  right",
+        across="left  ←  mm  →  right",
         up="along the canal, mm",
     )
-    plain_axes(side, title="From the side", across="front  ←  mm from the sac's centre  →  back", up="")
+    plain_axes(side, title="From the side", across="front  ←  mm  →  back", up="")
     return png_bytes(figure)
 
 
