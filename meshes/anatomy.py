@@ -10,7 +10,7 @@ from meshes.disc import disc_meshes
 from meshes.distance import pack_bones
 from meshes.flavum import flavum_meshes
 from meshes.neuraxis import cord_mesh, dura_mesh
-from meshes.parameters import SHAPE, SpineParameters
+from meshes.parameters import SHAPE, SpineParameters, shape_facts
 from meshes.soft_tissue import build_soft_tissue
 
 NEEDS_NEW_BONES = (*SHAPE, "stature_scale")
@@ -85,13 +85,15 @@ class Anatomy:
         ValueError
             If a change would need other bones.
         """
+        parameters = self.parameters.with_changes(**changes)
         refused = sorted(set(changes) & set(NEEDS_NEW_BONES))
+        if shape_facts(parameters) != shape_facts(self.parameters):
+            refused = refused or sorted(changes)
         if refused:
             raise ValueError(
                 f"changes must leave {', '.join(NEEDS_NEW_BONES)} alone, got {', '.join(refused)}: "
                 "call build_anatomy with the new parameters"
             )
-        parameters = self.parameters.with_changes(**changes)
         return Anatomy(parameters, self.bones, level_poses(parameters))
 
 

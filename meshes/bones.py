@@ -15,7 +15,7 @@ from meshes.distance import DistanceGrid
 from meshes.distance_build import REACH, half_grid, mirrored
 from meshes.fields import contour, evaluate_half
 from meshes.levels import COLUMN
-from meshes.parameters import SHAPE, SpineParameters
+from meshes.parameters import SpineParameters, shape_facts
 from meshes.vertebra import VertebraShape, neighbour_clearance, shape_column
 
 PITCH = 0.8  # [mm] error of the grid: rms 0.007, largest 0.09 mm; 1.0 mm is twice as coarse and hardly faster
@@ -127,7 +127,7 @@ def build_bones(parameters=SpineParameters(), *, pitch=PITCH, progress=None):  #
         raise ValueError(f"pitch must lie between 0.4 and 1.6 mm, got {pitch}: 0.8 suits every use here")
     report = progress or _silent
     shapes = shape_column(parameters)
-    path = cache.entry("bones", tuple(getattr(parameters, name) for name in SHAPE), pitch)
+    path = cache.entry("bones", shape_facts(parameters), pitch)
     arrays = cache.load(path)
     if arrays is None or set(arrays) != _expected():
         arrays = _build_all(shapes, pitch, report)

@@ -27,7 +27,8 @@ def load(case):
     path = _path_of(str(case))
     raw = path.read_bytes()
     try:
-        text = raw.decode("utf-8")
+        # Some editors put a mark of the encoding in front.
+        text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         byte = raw[error.start : error.start + 1]

@@ -3,10 +3,13 @@
 import json
 import re
 import tomllib
+from collections import Counter
 
 _KEY = re.compile(r"^\s*([A-Za-z0-9_.\-\"' ]+?)\s*=")
-_TABLE = re.compile(r"^\s*\[\s*([^\[\]]+?)\s*\]\s*(#.*)?$")
+_TABLE = re.compile(r"^\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(#.*)?$")
 _PLACE = re.compile(r"\(at line (\d+), column (\d+)\)")
+# How the parser spells the path of a key or table.
+_PATH = re.compile(r"\(((?:'[^']*',? ?)+)\)")
 
 
 def read(text, *, source):
@@ -23,11 +26,21 @@ def read(text, *, source):
         lines, found = text.splitlines(), _PLACE.search(str(error))
         line = int(found[1]) if found else len(lines)
         reason = _PLACE.sub("", str(error)).replace("(at end of document)", "").strip()
+        reason = _PATH.sub(lambda path: ".".join(re.findall(r"'([^']*)'", path[1])), reason)
         written = lines[line - 1].strip() if 0 < line <= len(lines) else ""
         raise ValueError(
             f"{source} line {line}: the line must be TOML ({_lower_first(reason)}), "
             f"got {written!r}: correct it"
         ) from None
+    except RecursionError:
+        raise ValueError(
+            f"{source}: the file must not nest lists or tables so deep, got too many levels: correct it"
+        ) from None
+    except ValueError as error:
+        # The language refuses to read a whole number of thousands of digits.
+        raise ValueError(
+            f"{source}: the file must hold readable numbers, got one too long: correct it"
+        ) from error
 
 
 def line_of(text, path):
@@ -42,11 +55,18 @@ def line_of(text, path):
     return None
 
 
+def spelled(value):
+    """Return a value as TOML spells it, cut off where it is long: for telling what came."""
+    try:
+        text = _value(value)
+    except TypeError:
+        text = f"a table of {len(value)} keys" if isinstance(value, dict) else str(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
 def write(content):
-    """Return TOML text of a dict of plain values and of tables of plain values."""
-    plain = [f"{key} = {_value(value)}" for key, value in content.items() if not isinstance(value, dict)]
-    tables = [_table(key, value) for key, value in content.items() if isinstance(value, dict)]
-    return "\n\n".join(["\n".join(plain), *tables]).strip() + "\n"
+    """Return TOML text of a dict of plain values, of tables and of lists of tables, however deep."""
+    return "\n\n".join(_blocks((), content)).strip() + "\n"
 
 
 def _lower_first(words):
@@ -54,13 +74,15 @@ def _lower_first(words):
 
 
 def _key_lines(text):
-    table, inside_text = (), None
+    table, inside_text, counts = (), None, Counter()
     for number, line in enumerate(text.splitlines(), start=1):
         if inside_text:
             inside_text = None if inside_text in line else inside_text
             continue
         if found := _TABLE.match(line):
-            table = _names(found[1])
+            table = _names(found[2])
+            if found[1] == "[[":
+                table, counts[table] = (*table, counts[table]), counts[table] + 1
             yield table, number
         elif found := _KEY.match(line):
             yield table + _names(found[1]), number
@@ -79,8 +101,20 @@ def _left_open(value):
     return None
 
 
-def _table(name, content):
-    return "\n".join([f"[{name}]", *(f"{key} = {_value(value)}" for key, value in content.items())])
+def _blocks(path, content, heading=""):
+    """Yield one block of text a table, the plain values of a table before the tables inside it."""
+    inner = {key: value for key, value in content.items() if isinstance(value, dict) or _is_tables(value)}
+    plain = [f"{key} = {_value(value)}" for key, value in content.items() if key not in inner]
+    yield "\n".join([heading, *plain] if heading else plain)
+    for key, value in inner.items():
+        name = ".".join((*path, key))
+        for table in [value] if isinstance(value, dict) else value:
+            head = f"[{name}]" if isinstance(value, dict) else f"[[{name}]]"
+            yield from _blocks((*path, key), table, head)
+
+
+def _is_tables(value):
+    return isinstance(value, list | tuple) and bool(value) and all(isinstance(v, dict) for v in value)
 
 
 def _value(value):

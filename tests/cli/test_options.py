@@ -27,7 +27,7 @@ def test_settings_change_the_anatomy_of_a_case():
         ("a=", "--set must be NAME=VALUE, got 'a='"),
         ("bmi=3", "--set: anatomy.bmi must be one of .*, got 'bmi'"),
         ("body_mass_index=99", "--set: anatomy.body_mass_index must lie between 16 and 50, got 99"),
-        ("body_mass_index=much", "--set: anatomy.body_mass_index must be a number, got 'much'"),
+        ("body_mass_index=much", '--set: anatomy.body_mass_index must be a number, got "much"'),
         ("body_mass_index=3\nseed=4", "--set: anatomy.body_mass_index must be a number"),
     ],
 )

@@ -8,7 +8,8 @@ from meshes.levels import INTERSPACES, LEVELS, split_interspace
 from meshes.parameters import LIMITS, NAMES, SpineParameters
 from meshes.units import radians
 from scenarios import library
-from scenarios.scenario import AnatomySettings, Scenario, from_content, from_toml, limits, parameter_name
+from scenarios.anatomy_settings import AnatomySettings, limits, parameter_name
+from scenarios.scenario import Scenario, from_content, from_toml
 
 ORDINARY = (library.FOLDER / "ordinary-adult.toml").read_text(encoding="utf-8")
 
@@ -95,9 +96,9 @@ REFUSED = [
     (
         "lumbar_lordosis_deg = 50.0",
         'lumbar_lordosis_deg = "50"',
-        r"line 8: anatomy.lumbar_lordosis_deg must be a number, got '50'",
+        r"line 8: anatomy.lumbar_lordosis_deg must be a number, got \"50\"",
     ),
-    ("lumbar_lordosis_deg = 50.0", "lumbar_lordosis_deg = true", r"line 8: .* must be a number, got True"),
+    ("lumbar_lordosis_deg = 50.0", "lumbar_lordosis_deg = true", r"line 8: .* must be a number, got true"),
     (
         "body_mass_index = 25.0",
         "bmi = 25.0",
@@ -135,7 +136,7 @@ REFUSED = [
         "target_offset_mm = 9",
         r"line 18: task.target_offset_mm must lie between -6 and 6, got 9",
     ),
-    ('side = "left"', 'side = "middle"', r"line 20: task.side must be 'left' or 'right', got 'middle'"),
+    ('side = "left"', 'side = "middle"', r"line 20: task.side must be 'left' or 'right', got \"middle\""),
     (
         "[89.0, 102.0, 114.0, 152.0]",
         "[]",
