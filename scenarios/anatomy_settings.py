@@ -1,12 +1,10 @@
 """The `[anatomy]` table of a case: the parameters of the spine in edge units."""
 
-from typing import Literal
-
 from pydantic import Field, field_validator, model_validator
 
 from meshes.findings import check_findings
 from meshes.levels import COLUMN, check_level
-from meshes.parameters import LIMITS, SpineParameters, check_gaps
+from meshes.parameters import LIMITS, RIB_PAIRS, SpineParameters, check_gaps
 from meshes.units import degrees, radians
 from scenarios.finding_settings import AnyFinding, settings_of
 from scenarios.refusals import Settings, inside, named, rule, together
@@ -46,7 +44,7 @@ class AnatomySettings(Settings):
     canal_scale: float = _DEFAULT.canal_scale
     asymmetry: float = _DEFAULT.asymmetry
     bolster_deg: float = round(degrees(_DEFAULT.bolster), 9)
-    rib_pairs: Literal[11, 12, 13] = _DEFAULT.rib_pairs
+    rib_pairs: int = _DEFAULT.rib_pairs
     flavum_gaps: tuple[str, ...] = Field(default=_DEFAULT.flavum_gaps, strict=False)
     findings: tuple[AnyFinding, ...] = Field(default=(), strict=False)
 
@@ -61,6 +59,11 @@ class AnatomySettings(Settings):
     @classmethod
     def _modelled_level(cls, value):
         return named(check_level, value)
+
+    @field_validator("rib_pairs")
+    @classmethod
+    def _counted(cls, value):
+        return inside(value, RIB_PAIRS[0], RIB_PAIRS[-1])
 
     @field_validator("flavum_gaps")
     @classmethod

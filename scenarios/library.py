@@ -1,8 +1,9 @@
-"""The built-in cases, and cases in files of the user's own."""
+"""The built-in cases, cases in files of the user's own, and cases drawn at random."""
 
 from functools import cache
 from pathlib import Path
 
+from scenarios.drawn import PREFIX, drawn_case, seed_of
 from scenarios.scenario import from_toml
 
 FOLDER = Path(__file__).with_name("library")
@@ -15,7 +16,7 @@ def names():
 
 
 def load(case):
-    """Return the Scenario of a built-in name or of a TOML file.
+    """Return the Scenario of a built-in name, of a TOML file, or of a seed like 'draw:17'.
 
     Raises
     ------
@@ -24,6 +25,8 @@ def load(case):
     OSError
         If the file cannot be read.
     """
+    if str(case).startswith(PREFIX):
+        return drawn_case(seed_of(str(case)))
     path = _path_of(str(case))
     raw = path.read_bytes()
     try:
@@ -45,6 +48,6 @@ def _path_of(case):
     if path.is_file():
         return path
     raise ValueError(
-        f"case must be one of {', '.join(names())} or the path of a TOML file, got {case!r}: "
+        f"case must be one of {', '.join(names())}, {PREFIX}SEED or the path of a TOML file, got {case!r}: "
         "choose one of these or correct the path"
     )

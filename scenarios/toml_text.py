@@ -82,7 +82,11 @@ def _key_lines(text):
         if found := _TABLE.match(line):
             table = _names(found[2])
             if found[1] == "[[":
-                table, counts[table] = (*table, counts[table]), counts[table] + 1
+                if not counts[table]:
+                    # The list as a whole.
+                    yield table, number
+                counts[table] += 1
+                table = (*table, counts[table] - 1)
             yield table, number
         elif found := _KEY.match(line):
             yield table + _names(found[1]), number

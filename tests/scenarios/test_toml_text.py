@@ -27,6 +27,15 @@ def test_what_is_written_is_read_back_by_the_standard_library(plain, tables):
     assert tomllib.loads(toml_text.write(content)) == content
 
 
+TABLES = st.dictionaries(KEYS, PLAIN, max_size=3)
+
+
+@given(st.dictionaries(KEYS, st.lists(TABLES, min_size=1, max_size=3) | TABLES | PLAIN, max_size=3), TABLES)
+def test_lists_of_tables_inside_a_table_are_read_back(inner, other):
+    content = {"title": "x", "anatomy": inner, "task": other}
+    assert tomllib.loads(toml_text.write(content)) == content
+
+
 def test_a_value_that_toml_cannot_hold_is_refused():
     with pytest.raises(TypeError, match="value must be text, a number"):
         toml_text.write({"nothing": None})
@@ -46,6 +55,11 @@ needle_lengths_mm = [
 ]
 [anatomy]
 "scoliosis_deg" = 3
+
+[[anatomy.findings]]
+finding = "adhesion"
+[[ anatomy . "findings" ]]  # the second
+level = "T9"
 '''
 
 
@@ -59,6 +73,10 @@ needle_lengths_mm = [
         (("task", "needle_lengths_mm", 0), 10),
         (("anatomy", "scoliosis_deg"), 14),
         (("task", "missing"), 7),
+        (("anatomy", "findings"), 16),
+        (("anatomy", "findings", 0, "finding"), 17),
+        (("anatomy", "findings", 1, "level"), 19),
+        (("anatomy", "findings", 1, "missing"), 18),
         (("missing",), None),
     ],
 )
