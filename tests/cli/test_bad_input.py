@@ -29,7 +29,7 @@ def folder(tmp_path, monkeypatch):
 CALLS = [
     (
         "aim nobody",
-        "case must be one of heavy-adult, ordinary-adult or the path of a TOML file, got 'nobody'",
+        "case must be one of heavy-adult, ordinary-adult, draw:SEED or the path of a TOML file, got 'nobody'",
     ),
     ("anatomy nobody", "case must be one of heavy-adult, ordinary-adult"),
     ("aim broken.toml", "broken.toml line 2: the line must be TOML"),

@@ -5,7 +5,10 @@ from typing import Annotated
 
 import typer
 
-Case = Annotated[str, typer.Argument(metavar="CASE", help="Name of a built-in case, or path of a TOML file.")]
+Case = Annotated[
+    str,
+    typer.Argument(metavar="CASE", help="Name of a built-in case, path of a TOML file, or draw:SEED."),
+]
 Settings = Annotated[
     list[str] | None,
     typer.Option(
