@@ -31,6 +31,18 @@ class Pedicle:
         return np.array([self.x, self.back, self.z])
 
 
+def isthmus_of(numbers):
+    """Return the half width of a lumbar roof at its isthmus. [mm]"""
+    return ISTHMUS[numbers.level] * numbers.width_scale
+
+
+def joint_below(numbers):
+    """Return the lateral place of the lower articular processes. [mm]"""
+    if numbers.lumbar_like:
+        return INFERIOR_TIP[numbers.level] * numbers.width_scale
+    return 0.5 * numbers["facet_distance"]
+
+
 def _from(point, *shift):
     return point + np.array(shift)
 
@@ -76,6 +88,8 @@ def transverse_rows(numbers, foot):
 def _lumbar_transverse(numbers, foot, *, tip):
     stout = numbers.level == "L5"
     root = foot.end
+    if numbers.sacralised:
+        return _sacral_wing(root, tip)
     process = capsule_pair(
         _from(root, 2.5, 1.0, -3.0),
         _from(tip, -3.0, -1.0, 0.0),
@@ -88,6 +102,18 @@ def _lumbar_transverse(numbers, foot, *, tip):
     )
     accessory = capsule_pair(_from(root, 4.0, 3.0, -5.5), _from(root, 5.0, 5.0, -8.0), sizes=(2.0, 2.0))
     return *process, *accessory
+
+
+def _sacral_wing(root, tip):
+    """Return broad transverse processes that come down to the wings of the sacrum."""
+    return capsule_pair(
+        _from(root, 2.0, -1.0, -4.0),
+        _from(tip, -4.0, -3.0, -9.0),
+        sizes=(5.5, 8.0),
+        end_sizes=(5.0, 14.0),
+        rounding=5.0,
+        blend=5.0,
+    )
 
 
 def _thoracic_transverse(foot, tip):
@@ -112,7 +138,7 @@ def _junction_transverse(foot, tip):
 
 def superior_rows(numbers, foot, *, edges):
     """Return both superior articular processes, which grow thicker with facet hypertrophy."""
-    thick = 1.0 + 0.4 * numbers.facet_hypertrophy
+    thick = 1.0 + 0.4 * numbers.superior_hypertrophy
     top = 0.5 * numbers.posterior_height + numbers["superior_process_reach"]
     if numbers.lumbar:
         return _lumbar_superior(numbers, foot, edges=edges, thick=thick, top=top)
@@ -120,7 +146,7 @@ def superior_rows(numbers, foot, *, edges):
 
 
 def _lumbar_superior(numbers, foot, *, edges, thick, top):
-    x = 0.5 * numbers["facet_distance"] + 4.6 - 0.8 * numbers.facet_hypertrophy
+    x = 0.5 * numbers["facet_distance"] + 4.6 - 0.8 * numbers.superior_hypertrophy
     y = max(foot.back + 9.0, edges.top(12.0)[0] + 1.0)
     angle = numbers["facet_angle"]
     ear = capsule_pair(
@@ -167,16 +193,16 @@ def _thoracic_superior(numbers, foot, *, edges, thick, top):
 def roof_rows(numbers, foot, *, edges):
     """Return the laminae and the pars on both sides."""
     if numbers.lumbar_like:
-        half_width, flares, blend = ISTHMUS[numbers.level], (3.5, 6.0), 3.0
+        half_width, flares, blend = isthmus_of(numbers), (3.5, 6.0), 3.0
     else:
-        half_width, flares, blend = 12.8, (0.5, 5.0), 4.5
+        half_width, flares, blend = 12.8 * numbers.width_scale, (0.5, 5.0), 4.5
     down, up = flares
     shape = {"half_width": half_width, "flare_down": down, "flare_up": up, "isthmus_shift": 1.0}
     return lamina_row(edges, **shape, side_blend=5.0, blend=blend), *_pars_rows(numbers, foot, edges=edges)
 
 
 def _pars_rows(numbers, foot, *, edges):
-    x = PARS.get(numbers.level, 9.6)
+    x = PARS.get(numbers.level, 9.6) * numbers.width_scale
     y, z = edges.between(min(x, 11.5), 0.45)
     shape = {"up": (0, 0.35, 1), "blend": 4.0}
     if numbers.lumbar_like:
@@ -192,7 +218,7 @@ def inferior_rows(numbers, edges):
 
     The stand-ins are what the bone below keeps clear of: plumper than the rows where the joint is.
     """
-    thick = 1.0 + 0.4 * numbers.facet_hypertrophy
+    thick = 1.0 + 0.4 * numbers.inferior_hypertrophy
     lowest = -0.5 * numbers.posterior_height - numbers["inferior_process_reach"]
     if numbers.lumbar_like:
         return _lumbar_inferior(numbers, edges, thick=thick, lowest=lowest)
@@ -200,8 +226,8 @@ def inferior_rows(numbers, edges):
 
 
 def _lumbar_inferior(numbers, edges, *, thick, lowest):
-    isthmus = ISTHMUS[numbers.level]
-    x = INFERIOR_TIP[numbers.level] - 2.4 * numbers.facet_hypertrophy
+    isthmus = isthmus_of(numbers)
+    x = INFERIOR_TIP[numbers.level] * numbers.width_scale - 2.4 * numbers.inferior_hypertrophy
     y = edges.bottom(min(x, 11.0))[0]
     up = (0.35, 1, 0)
     leg = capsule_pair(

@@ -1,15 +1,26 @@
 """The numbers of one vertebra: tables, corrections found by feedback, and the shape sliders."""
 
+import math
 from dataclasses import dataclass, field
 
-from meshes.curve import endplate_chord, wedge
-from meshes.levels import COLUMN, LEVELS, is_lumbar
+from meshes.curve import endplate_chord
+from meshes.findings import FacetHypertrophy, Laminectomy, TransitionalLevel, WedgeFracture, of_kind
+from meshes.levels import COLUMN, LEVELS, SACRUM, is_lumbar
 from meshes.tables import loader
 from meshes.units import radians
 
 # Below this the two laminae would touch. [mm]
 LEAST_GAP = 1.5
 ROOF_GAPS = ("gap_at_midline", "gap_at_six")
+SIDEWAYS = (
+    "upper_endplate_width",
+    "lower_endplate_width",
+    "pedicle_width",
+    "transverse_span",
+    "facet_distance",
+    "window_half_width",
+)
+CANAL = ("canal_width", "canal_depth")
 
 
 @dataclass(frozen=True)
@@ -31,7 +42,12 @@ class Dimensions:
     canal_width: float
     upper_edge_radius: float
     lower_edge_radius: float
-    facet_hypertrophy: float
+    superior_hypertrophy: float
+    inferior_hypertrophy: float
+    width_scale: float = 1.0
+    asymmetry: float = 0.0
+    laminectomies: tuple = ()
+    sacralised: bool = False
 
     def __getitem__(self, name):
         return self.size[name]
@@ -50,38 +66,84 @@ class Dimensions:
         return self.lumbar or self.level == "T12"
 
 
+def hypertrophy(parameters, interspace):
+    """Return how thick the facets of an interspace are, 0 to 1: the worse of the slider and the findings."""
+    found = of_kind(parameters.findings, FacetHypertrophy)
+    return max(parameters.facet_hypertrophy, *(f.grade for f in found if f.interspace == interspace), 0.0)
+
+
+def fractured_share(parameters, level):
+    """Return the share of its height that the front of a body has lost."""
+    return sum(f.share for f in of_kind(parameters.findings, WedgeFracture) if f.level == level)
+
+
+def transition(parameters):
+    """Return 'sacralised', 'lumbarised' or None."""
+    found = of_kind(parameters.findings, TransitionalLevel)
+    return found[0].kind if found else None
+
+
 def dimensions(level, parameters):
-    """Return the `Dimensions` of a vertebra T6..L5 under the shape sliders."""
-    table = loader.numbers("vertebrae", level)
-    size = dict(table)
+    """Return the `Dimensions` of a vertebra T6..L5 under the shape sliders and findings."""
+    asked = loader.numbers("vertebrae", level)
+    _apply_scales(asked, parameters)
+    size = dict(asked)
     for name, correction in loader.numbers("calibration", level).items():
         size[name] += correction
-    _apply_window(size, parameters)
-    _apply_overlap(level, size, parameters.spinous_overlap)
     above = COLUMN[max(COLUMN.index(level) - 1, 0)]
-    depth = endplate_chord(level)
+    below = COLUMN[COLUMN.index(level) + 1]
+    thick_below = hypertrophy(parameters, f"{level}-{below}")
+    _apply_window(size, parameters, thick_below)
+    _apply_overlap(level, size, parameters.spinous_overlap)
+    front = 1.0 - fractured_share(parameters, level)
+    size["anterior_height"] *= front
+    anterior, posterior, depth = (
+        front * asked["anterior_height"],
+        asked["posterior_height"],
+        endplate_chord(level),
+    )
     return Dimensions(
         level,
         size,
         posterior_wall=0.5 * depth,
         body_depth=depth,
-        posterior_height=table["posterior_height"],
-        anterior_height=table["anterior_height"],
-        wedge=wedge(level),
-        canal_depth=table["canal_depth"],
-        canal_width=table["canal_width"],
+        posterior_height=posterior,
+        anterior_height=anterior,
+        wedge=math.atan2(anterior - posterior, depth),
+        canal_depth=asked["canal_depth"],
+        canal_width=asked["canal_width"],
         upper_edge_radius=loader.number("vertebrae", f"{above}.lamina_edge_radius"),
-        lower_edge_radius=table["lamina_edge_radius"],
-        facet_hypertrophy=parameters.facet_hypertrophy,
+        lower_edge_radius=asked["lamina_edge_radius"],
+        superior_hypertrophy=hypertrophy(parameters, f"{above}-{level}"),
+        inferior_hypertrophy=thick_below,
+        width_scale=parameters.width_scale,
+        asymmetry=parameters.asymmetry,
+        laminectomies=tuple(cut for cut in of_kind(parameters.findings, Laminectomy) if cut.level == level),
+        sacralised=level == LEVELS[-1] and transition(parameters) == "sacralised",
     )
 
 
-def _apply_window(size, parameters):
+def sacral_dimensions(parameters):
+    """Return {name: size} of the sacrum under the shape sliders, as the table has them. [mm]"""
+    size = loader.numbers("vertebrae", SACRUM)
+    for names, scale in ((SIDEWAYS, parameters.width_scale), (CANAL, parameters.canal_scale)):
+        size.update({name: size[name] * scale for name in names if name in size})
+    return size
+
+
+def _apply_scales(size, parameters):
+    for name in SIDEWAYS:
+        size[name] *= parameters.width_scale
+    for name in CANAL:
+        size[name] *= parameters.canal_scale
+
+
+def _apply_window(size, parameters, facets):
     for name in ROOF_GAPS:
         size[name] = max(size[name] * parameters.window_scale, LEAST_GAP)
     # Hypertrophic facets narrow the window from the sides.
     size["window_half_width"] *= 0.5 * (1.0 + parameters.window_scale)
-    size["window_half_width"] *= 1.0 - 0.3 * parameters.facet_hypertrophy
+    size["window_half_width"] *= 1.0 - 0.3 * facets
 
 
 def _apply_overlap(level, size, overlap):

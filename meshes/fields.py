@@ -198,12 +198,27 @@ def evaluate_half(rows, *, pitch, clearance=None):
     origin : (3,) float
         Of the first grid point; x is 0. [mm]
     """
+    return _on_grid(rows, pitch, clearance, sides=1)
+
+
+def evaluate_whole(rows, *, pitch, clearance=None):
+    """Return the field of a bone whose sides are unlike, or whose neighbour is, on a whole grid.
+
+    As `evaluate_half`, but x runs from -reach to +reach, so that 2 n - 1 points lie even about the midline:
+    where the bone is even in x, this is the half field with its mirror image.
+    """
+    return _on_grid(rows, pitch, clearance, sides=2)
+
+
+def _on_grid(rows, pitch, clearance, *, sides):
     if pitch <= 0.0:
         raise ValueError(f"pitch must be positive, got {pitch:g}: give the spacing of the grid in mm")
     low, high = box_of_rows(rows)
     reach = max(high[0], -low[0])
     sizes = np.ceil(np.array([reach, *(high - low)[1:]]) / pitch).astype(int) + 1
     origin = np.array([0.0, low[1], low[2]])
+    if sides == 2:
+        origin[0], sizes[0] = -pitch * (sizes[0] - 1), 2 * sizes[0] - 1
     field = np.empty(sizes[::-1], np.float32)
     c = NOTHING_ABOVE if clearance is None else clearance
     above, rotation, translation = (np.ascontiguousarray(a) for a in (c.rows, c.rotation, c.translation))

@@ -158,7 +158,8 @@ def blade(row, x, y, z):
     """Spinous process: a rounded polygon of six corners in the sagittal plane with a law for its thickness.
 
     Row: 3 corners (y, z), 15 rounding, 16 root, 18 axis, 20 length, 21 half width at root, middle and tip,
-    24 height, 25 share of the width left at the upper border, 26 rounding of the flanks.
+    24 height, 25 share of the width left at the upper border, 26 rounding of the flanks, 27 how far the tip
+    leans to the left.
     """
     nearest, sign, j = 1e9, 1.0, 5
     for i in range(6):
@@ -177,7 +178,7 @@ def blade(row, x, y, z):
     low = min(max(0.5 - (dz * row[18] - dy * row[19]) / row[24], 0.0), 1.0)
     half_width = row[21] * (1.0 - s) ** 2 + 2.0 * row[22] * s * (1.0 - s) + row[23] * s * s
     half_width *= row[25] + (1.0 - row[25]) * low
-    return smooth_maximum(outline, abs(x) - half_width, row[26])
+    return smooth_maximum(outline, abs(x - row[27] * s * s) - half_width, row[26])
 
 
 @kernel

@@ -5,7 +5,7 @@ import numpy as np
 from meshes.frames import unit
 from meshes.lamina import LaminaEdges
 from meshes.primitives import CUT
-from meshes.rows import body_row, capsule_row, lamina_row, stack
+from meshes.rows import body_row, box_row, capsule_row, lamina_row, stack
 from meshes.tables import loader
 
 SIDES = (1.0, -1.0)
@@ -13,11 +13,21 @@ SIDES = (1.0, -1.0)
 POSTERIOR_WALL = 15.0
 # Ends of the centre line of the first tubercle, (y, z), and its rounding. [mm]
 FIRST_TUBERCLE, FIRST_ROUNDING = ((40.0, -16.0), (46.0, -21.0)), 2.6
+# Lateral of this the two sides may be unlike. [mm]
+SIDE_BEGINS = 20.0
+# Depth from front to back of the drawn canal at its upper opening, and its front there. [mm]
+OPENING_DEPTH, OPENING_FRONT = 15.0, 14.5
+# Centre (x, y, z) and radius of the foramina, S1 to S4. [mm]
+FORAMINA = (((19, 8, -17), 4.6), ((17, 15, -36), 4.0), ((15, 19, -53), 3.4), ((12.5, 22, -66), 2.6))
 
 
-def sacrum_edges():
-    """Return the edges of the S1 lamina. It starts low, else L5 has no room for its own."""
-    depth, radius = loader.number("vertebrae", "S1.canal_depth"), 2.6
+def sacrum_edges(size=None):
+    """Return the edges of the S1 lamina. It starts low, else L5 has no room for its own.
+
+    `size` is {name: size} of S1; that of the table if not given. [mm]
+    """
+    size = loader.numbers("vertebrae", "S1") if size is None else size
+    depth, radius = size["canal_depth"], 2.6
     return LaminaEdges(
         top_y=POSTERIOR_WALL + depth + radius + np.array([0.0, -0.8, -3.5, -8.0]),
         top_z=np.array([-11.0, -11.0, -10.5, -7.5]) - radius + 0.5,
@@ -35,13 +45,34 @@ def first_tubercle_tip():
     return end + FIRST_ROUNDING * unit(end - start)
 
 
-def sacrum_rows():
-    """Return the rows (n, 44) of the sacrum at stature_scale 1."""
-    return stack([*_bodies(), *_side_parts(), *_canal(), *_roof(), *_foramina()])
+def sacrum_rows(size=None, *, width_scale=1.0, hypertrophy=0.0, lumbarised=False):
+    """Return the rows (n, 44) of the sacrum at stature_scale 1.
+
+    Parameters
+    ----------
+    size : dict or None
+        {name: size} of S1; that of the table if not given. [mm]
+    width_scale : float
+        How much wider than drawn.
+    hypertrophy : float
+        Of the joints to L5, 0 to 1.
+    lumbarised : bool
+        Whether S1 is set free in front like a sixth lumbar vertebra: a disc to S2, smaller wings.
+    """
+    size = loader.numbers("vertebrae", "S1") if size is None else size
+    rows = [
+        *_bodies(size, width_scale),
+        *_side_parts(width_scale, hypertrophy, lumbarised),
+        *_canal(size),
+        *_roof(sacrum_edges(size), width_scale),
+        *_foramina(width_scale),
+    ]
+    if lumbarised:
+        rows.append(box_row((0.0, -11.0, -16.0), (60.0, 19.0, 2.2), rounding=1.5))
+    return stack(rows)
 
 
-def _bodies():
-    size = loader.numbers("vertebrae", "S1")
+def _bodies(size, wide):
     rows = [
         body_row(
             upper=(size["upper_endplate_width"], size["upper_endplate_depth"]),
@@ -56,7 +87,7 @@ def _bodies():
         )
     ]
     start, angle = np.array([0.0, 2.0, -9.0]), 0.32
-    widths, depths = (38.0, 31.0, 25.0, 18.0, 12.0), (20.0, 16.0, 13.0, 10.0, 7.0)
+    widths, depths = wide * np.array((38.0, 31.0, 25.0, 18.0, 12.0)), (20.0, 16.0, 13.0, 10.0, 7.0)
     for i, (length, bend) in enumerate(((23.0, 0.10), (20.0, -0.05), (18.0, -0.42), (15.0, -0.5))):
         back, up = (
             np.array([0.0, np.cos(angle), np.sin(angle)]),
@@ -71,27 +102,40 @@ def _bodies():
     return rows
 
 
-def _side_parts():
+def _side_parts(wide, hypertrophy, lumbarised):
+    thick, reach = 1.0 + 0.4 * hypertrophy, 39.0 if lumbarised else 43.0
     rows = []
     for s in SIDES:
-        part = _side(s)
+        part = _side(s, wide)
         rows += [
-            # wing, auricular surface, superior articular process, articular ridge, two plates of the roof
-            part((15, 5, -5), (42, 10, -9), sizes=(9, 9), end_sizes=(11, 18), rounding=10, blend=6),
+            # wing, lateral mass, its lower corner
+            part((15, 5, -6), (reach, 11, -13), sizes=(10, 10), end_sizes=(9, 15), rounding=8, blend=7),
             part(
-                (36, 12, -12),
-                (18, 27, -62),
-                sizes=(8, 13),
+                (37, 14, -18),
+                (17, 26, -64),
+                sizes=(8, 12),
                 end_sizes=(4, 6),
-                up=(s, 0, 0),
+                up=(1, 0, 0),
                 rounding=6,
                 blend=8,
             ),
+            part((0, 23, -73), (14, 26, -71), sizes=(3.5, 4.5), rounding=4, blend=4),
+            # dorsal plate between the midline and the lateral mass
+            part(
+                (22, 24, -16),
+                (12, 31, -62),
+                sizes=(3.4, 11),
+                end_sizes=(3, 7),
+                up=(1, -0.35, 0),
+                rounding=4,
+                blend=6,
+            ),
+            # superior articular process, articular ridge, two plates of the roof
             part(
                 (24, 20, 4),
-                (23.5, 28, 11.5),
+                (23.5 - 1.0 * hypertrophy, 28, 11.5),
                 sizes=(3.6, 6.2),
-                end_sizes=(3.2, 5.6),
+                end_sizes=(3.2 * thick, 5.6 * thick),
                 up=(-0.75, 0.66, 0),
                 rounding=4,
             ),
@@ -102,39 +146,38 @@ def _side_parts():
     return rows
 
 
-def _side(s):
+def _side(s, wide=1.0):
     def part(start, end, *, up=(0, 0, 1), **shape):
         (x0, *start), (x1, *end), (ux, *up) = start, end, up
-        return capsule_row((s * x0, *start), (s * x1, *end), up=(s * ux, *up), **shape)
+        across = s * wide
+        return capsule_row((across * x0, *start), (across * x1, *end), up=(s * ux, *up), **shape)
 
     return part
 
 
-def _canal():
-    half = 0.5 * loader.number("vertebrae", "S1.canal_width")
+def _canal(size):
+    half, deep = 0.5 * size["canal_width"], size["canal_depth"] / loader.number("vertebrae", "S1.canal_depth")
+    opening = 0.5 * OPENING_DEPTH * deep
+    places = ((OPENING_FRONT + opening, 25), (29, -14), (30, -40), (30, -80))
+    sizes = ((half, opening), (12, 6), (6, 3.5), (4, 3))
     back = (0, 1, 0.2)
     return [
         capsule_row(
-            (0, 22, 25), (0, 29, -14), sizes=(half, 7.5), end_sizes=(12, 6), up=back, operation=CUT, blend=1.5
-        ),
-        capsule_row(
-            (0, 29, -14), (0, 30, -40), sizes=(12, 6), end_sizes=(6, 3.5), up=back, operation=CUT, blend=1.5
-        ),
-        capsule_row(
-            (0, 30, -40),
-            (0, 30, -80),
-            sizes=(6, 3.5),
-            end_sizes=(4, 3),
-            up=(0, 1, 0),
+            (0, *places[i]),
+            (0, *places[i + 1]),
+            sizes=sizes[i],
+            end_sizes=sizes[i + 1],
+            up=back,
             operation=CUT,
             blend=1.5,
-        ),
+        )
+        for i in range(3)
     ]
 
 
-def _roof():
+def _roof(edges, wide):
     lamina = lamina_row(
-        sacrum_edges(), half_width=17.5, flare_down=2.0, flare_up=2.0, side_blend=3.0, blend=3.5
+        edges, half_width=17.5 * wide, flare_down=2.0, flare_up=2.0, side_blend=3.0, blend=3.5
     )
     tubercles = (
         (*FIRST_TUBERCLE, FIRST_ROUNDING, 5),
@@ -150,10 +193,15 @@ def _roof():
     ]
 
 
-def _foramina():
-    places = (((19, 8, -15), 4.5), ((17, 15, -36), 3.5), ((14, 19, -56), 3.5))
+def _foramina(wide):
     return [
-        capsule_row((1.15 * s * x, y - 30, z + 2), (s * x, y + 40, z), sizes=(r, r), operation=CUT, blend=2)
+        capsule_row(
+            (1.15 * s * wide * x, y - 30, z + 2),
+            (s * wide * x, y + 40, z),
+            sizes=(r, r),
+            operation=CUT,
+            blend=2,
+        )
         for s in SIDES
-        for (x, y, z), r in places
+        for (x, y, z), r in FORAMINA
     ]

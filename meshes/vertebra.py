@@ -5,15 +5,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from meshes import arch
+from meshes.asymmetry import LEAN, with_unlike_sides
 from meshes.curve import endplate_chord, level_poses, wedge
-from meshes.dimensions import all_dimensions
+from meshes.dimensions import all_dimensions, hypertrophy, sacral_dimensions, transition
 from meshes.fields import Clearance
 from meshes.lamina import LaminaEdges, solve_laminae
+from meshes.laminectomy import laminectomy_rows
 from meshes.levels import COLUMN, LEVELS, SACRUM, check_level, is_lumbar
 from meshes.parameters import SpineParameters
 from meshes.rows import body_row, canal_row, stack
-from meshes.sacrum import POSTERIOR_WALL, first_tubercle_tip, sacrum_edges, sacrum_rows
-from meshes.tables import loader
+from meshes.sacrum import POSTERIOR_WALL, SIDE_BEGINS, first_tubercle_tip, sacrum_edges, sacrum_rows
 from meshes.units import radians
 
 # Width of a facet joint. [mm]
@@ -50,6 +51,10 @@ class VertebraShape:
         (y, z) of the tip of the spinous process; of the first tubercle for S1.
     window_half_width : float
         Where the interlaminar window below the bone ends to the side; 0 for S1, which has none.
+    symmetric : bool
+        Whether the right half is the mirror image of the left: `meshes.fields.evaluate_half` is enough.
+    spinous_lean : float
+        x of the tip of the spinous process.
     """
 
     level: str
@@ -65,6 +70,8 @@ class VertebraShape:
     lamina: LaminaEdges
     spinous_tip: np.ndarray
     window_half_width: float
+    symmetric: bool = True
+    spinous_lean: float = 0.0
 
 
 def _body(numbers):
@@ -100,8 +107,25 @@ def _rows(numbers, edges):
     roof = [*arch.roof_rows(numbers, foot, edges=edges)]
     processes, stand_ins = arch.inferior_rows(numbers, edges)
     spine = arch.spinous_row(numbers, edges)
-    rows = [_body(numbers), *root, _canal(numbers), *roof, *processes, spine]
-    return stack(rows), stack([*stand_ins, *root, *roof, *processes, spine])
+    cuts = [row for cut in numbers.laminectomies for row in _cut(numbers, foot, cut)]
+    rows = [_body(numbers), *root, _canal(numbers), *roof, *processes, spine, *cuts]
+    both = stack(rows), stack([*stand_ins, *root, *roof, *processes, spine, *cuts])
+    if numbers.asymmetry == 0.0:
+        return both
+    return tuple(with_unlike_sides(rows, amount=numbers.asymmetry, inner=foot.x) for rows in both)
+
+
+def _cut(numbers, foot, cut):
+    lateral = arch.joint_below(numbers)
+    return laminectomy_rows(
+        cut,
+        medial=lateral - 3.4,
+        lateral=lateral + 5.0,
+        roof_front=numbers.posterior_wall + 0.55 * numbers.canal_depth,
+        facet_front=foot.back + 4.6,
+        wall=numbers.posterior_wall + 1.5,
+        pedicle_bottom=foot.z - 0.5 * numbers["pedicle_height"] - 2.0,
+    )
 
 
 def _vertebra(numbers, edges):
@@ -120,14 +144,23 @@ def _vertebra(numbers, edges):
         lamina=edges,
         spinous_tip=arch.spinous_tip(numbers),
         window_half_width=numbers["window_half_width"],
+        symmetric=numbers.asymmetry == 0.0 and all(cut.side == "both" for cut in numbers.laminectomies),
+        spinous_lean=-LEAN * numbers.asymmetry,
     )
 
 
-def _sacrum(edges):
-    size = loader.numbers("vertebrae", SACRUM)
+def _sacrum(parameters, size, edges):
+    rows = sacrum_rows(
+        size,
+        width_scale=parameters.width_scale,
+        hypertrophy=hypertrophy(parameters, f"{LEVELS[-1]}-{SACRUM}"),
+        lumbarised=transition(parameters) == "lumbarised",
+    )
+    if parameters.asymmetry != 0.0:
+        rows = with_unlike_sides(rows, amount=parameters.asymmetry, inner=SIDE_BEGINS)
     return VertebraShape(
         level=SACRUM,
-        rows=sacrum_rows(),
+        rows=rows,
         articular_rows=stack([]),
         posterior_wall=POSTERIOR_WALL,
         body_depth=endplate_chord(SACRUM),
@@ -139,6 +172,7 @@ def _sacrum(edges):
         lamina=edges,
         spinous_tip=first_tubercle_tip(),
         window_half_width=0.0,
+        symmetric=parameters.asymmetry == 0.0,
     )
 
 
@@ -157,10 +191,10 @@ def shape_column(parameters):
     ------
     Sizes: meshes/tables/vertebrae.csv. Corrections found by measuring the built bones: calibration.csv.
     """
-    numbers = all_dimensions(parameters)
-    edges = solve_laminae(numbers, shaping_poses(), sacrum=sacrum_edges())
+    numbers, sacral = all_dimensions(parameters), sacral_dimensions(parameters)
+    edges = solve_laminae(numbers, shaping_poses(), sacrum=sacrum_edges(sacral))
     shapes = {level: _vertebra(numbers[level], edges[level]) for level in LEVELS}
-    shapes[SACRUM] = _sacrum(edges[SACRUM])
+    shapes[SACRUM] = _sacrum(parameters, sacral, edges[SACRUM])
     return shapes
 
 
