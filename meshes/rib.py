@@ -1,4 +1,7 @@
-"""Ribs 6 to 12 as hollow swept tubes from their own vertebra. For pictures only: nothing collides."""
+"""Ribs 6 to 11, 12 or 13 as hollow swept tubes from their own vertebra. For pictures only: nothing collides.
+
+Bony parts alone: cartilage and breastbone are not modelled, an X-ray of the column does not show them.
+"""
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -6,9 +9,16 @@ from scipy.interpolate import CubicSpline
 from meshes.swept import swept_solid
 from meshes.tables.loader import number
 
-RIB_LEVELS = ("T6", "T7", "T8", "T9", "T10", "T11", "T12")
-RINGS = 30
+# By the number of pairs: the last rib belongs to T11, T12 or L1.
+RIB_LEVELS = ("T6", "T7", "T8", "T9", "T10", "T11", "T12", "L1")
+FIRST_NUMBER = 6
 SIDES = 14
+# Rings stand closer from head to tubercle, where the section changes. [mm]
+NEAR_RINGS, FAR_RINGS, BEYOND_TUBERCLE = 16, 24, 12.0
+# Section: place [mm] from the head, the tubercle, the end; shares of the shaft's height and thickness.
+HEAD = ((0.0, 0.45, 0.7), (1.5, 0.75, 1.15), (4.0, 0.8, 1.25), (9.0, 0.62, 0.8))
+TUBERCLE = ((-7.0, 0.65, 0.85), (-1.0, 0.9, 1.3), (3.0, 0.95, 1.3), (10.0, 1.0, 1.0))
+END = ((-15.0, 0.95, 1.0), (0.0, 0.6, 0.6))
 # Where the shaft runs, from the tubercle: share of the way out to the side of the cage, mm back, mm up.
 FULL = (
     (0.30, 9.0, -10.0),
@@ -18,28 +28,57 @@ FULL = (
     (0.52, -116.0, -98.0),
 )
 ELEVENTH = ((0.30, 8.0, -14.0), (0.70, -14.0, -44.0), (0.92, -55.0, -72.0))
+# A thirteenth rib goes on from the transverse process of L1; share of the twelfth's reach and drop.
+LUMBAR_RIB = 0.45
+
+
+def rib_levels(pairs):
+    """Return the levels that carry a rib, head to tail, of a column with 11, 12 or 13 pairs."""
+    return RIB_LEVELS[: pairs - FIRST_NUMBER + 1]
+
+
+def rib_number(level):
+    """Return which rib, counted from the neck, belongs to a level: 12 for T12, 13 for L1."""
+    return FIRST_NUMBER + RIB_LEVELS.index(level)
 
 
 def rib_attachments(bone, *, scale=1.0):
     """Return head and tubercle (3,), (3,) [mm] of the left rib on the bone's own mesh, in its frame.
 
     The head lies on the side of the body at its posterior wall, the tubercle before the tip of the transverse
-    process. `scale` is the stature scale.
+    process; a rib of L1 begins at that tip. `scale` is the stature scale.
     """
     points, wall = bone.vertices, bone.shape.posterior_wall * scale
     height = bone.shape.posterior_height * scale
-    side = (np.abs(points[:, 1] - wall + 4.0) < 3.0) & (np.abs(points[:, 2] - 0.25 * height) < 0.15 * height)
-    head = np.array([points[side, 0].max() + 1.0, wall - 4.0, 0.3 * height])
     arch = points[points[:, 1] > wall + 3.0]
     tip = arch[np.argmax(arch[:, 0])]
     before = np.array([-2.0, -0.5 * number("rib", "shaft_thickness") - 4.0, 1.0]) * scale
+    if bone.level == "L1":
+        return tip.copy(), tip + np.array([4.0, 0.0, 0.0]) * scale
+    side = (np.abs(points[:, 1] - wall + 4.0) < 3.0) & (np.abs(points[:, 2] - 0.25 * height) < 0.15 * height)
+    head = np.array([points[side, 0].max() + 1.0, wall - 4.0, 0.3 * height])
     return head, tip + before
+
+
+def _knots(level, head, tubercle, scale):
+    """Return points that the middle line runs through, head first."""
+    reach, drop = (number("rib", f"T12.{name}") * scale for name in ("lateral_reach", "drop"))
+    if level == "L1":
+        ends = LUMBAR_RIB * np.array([[0.45 * reach, 4.0 * scale, -0.3 * drop], [reach, 0.0, -drop]])
+        return np.vstack([head, head + ends])
+    if level == "T12":
+        return np.vstack(
+            [head, head + [[0.45 * reach, 16.0 * scale, -0.33 * drop], [reach, 4.0 * scale, -drop]]]
+        )
+    out = number("rib", "cage_half_width") * scale - tubercle[0]
+    shaft = tubercle + np.array(ELEVENTH if level == "T11" else FULL) * [out, scale, scale]
+    return np.vstack([head, tubercle, shaft])
 
 
 def rib_line(level, *, head, tubercle, scale=1.0):
     """Return the middle line (n, 3) [mm] of the left rib in its vertebra's frame, head first.
 
-    Ribs 6 to 10 reach round to the front, 11 ends at the side, 12 is short and steep.
+    Ribs 6 to 10 reach round to the front, 11 ends at the side, 12 is short and steep, 13 a stump.
 
     Raises
     ------
@@ -48,38 +87,56 @@ def rib_line(level, *, head, tubercle, scale=1.0):
     """
     if level not in RIB_LEVELS:
         raise ValueError(
-            f"level must be one of {', '.join(RIB_LEVELS)}, got {level!r}: name one that has a rib"
+            f"level must be one of {', '.join(RIB_LEVELS)}, got {level!r}: name one that can have a rib"
         )
-    if level == "T12":
-        reach, drop = number("rib", "T12.lateral_reach") * scale, number("rib", "T12.drop") * scale
-        shares = np.array([[0.45, 16.0 * scale, -0.33 * drop], [1.0, 4.0 * scale, -drop]])
-        shaft = head + shares * [reach, 1.0, 1.0]
-        knots = np.vstack([head, shaft])
-    else:
-        out = number("rib", "cage_half_width") * scale - tubercle[0]
-        shaft = tubercle + np.array(ELEVENTH if level == "T11" else FULL) * [out, scale, scale]
-        knots = np.vstack([head, tubercle, shaft])
+    knots = _knots(level, head, tubercle, scale)
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(knots, axis=0), axis=1))])
-    return CubicSpline(along, knots)(np.linspace(0.0, along[-1], RINGS))
+    near = min(along[1] + BEYOND_TUBERCLE * scale, 0.5 * along[-1])
+    places = np.append(np.linspace(0.0, near, NEAR_RINGS), np.linspace(near, along[-1], FAR_RINGS)[1:])
+    return CubicSpline(along, knots)(places)
 
 
-def rib_meshes(level, line, *, scale=1.0):
+def _section(line, tubercle, scale):
+    """Return the half axes (n, 2) [mm] along a rib: round head, slim neck, thick tubercle, flat shaft."""
+    along = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))) / scale
+    nearest = np.linalg.norm(line - tubercle, axis=1)
+    places = [HEAD]
+    # Twelfth ribs and lumbar ones reach no transverse process: head and shaft only.
+    if nearest.min() < 3.0 * scale and along[nearest.argmin()] > HEAD[-1][0] - TUBERCLE[0][0]:
+        places.append(np.array(TUBERCLE) + [along[nearest.argmin()], 0.0, 0.0])
+    places = np.vstack([*places, np.array(END) + [along[-1], 0.0, 0.0]])
+    half = 0.5 * scale * np.array([number("rib", "shaft_height"), number("rib", "shaft_thickness")])
+    return half * np.stack([np.interp(along, places[:, 0], places[:, k]) for k in (1, 2)], axis=-1)
+
+
+def rib_meshes(line, *, tubercle, scale=1.0):
     """Return the outside and the marrow of a rib along a middle line, each closed (vertices, faces).
 
-    Head and neck are slimmer than the shaft. Turn the line first: the section stands up along z.
+    The section stands up along z of the line's frame; its thickness follows from the place of the tubercle.
     """
-    half = 0.5 * scale * np.array([number("rib", "shaft_height"), number("rib", "shaft_thickness")])
+    outside, up, marrow = _section(line, tubercle, scale), np.array([0.0, 0.0, 1.0]), slice(1, -1)
     cortex = number("rib", "cortex") * scale
-    share = np.linspace(0.0, 1.0, len(line))
-    neck = 0.16 if level != "T12" else 0.3
-    size = np.interp(share, [0.0, 0.5 * neck, 1.6 * neck, 0.9, 1.0], [0.55, 0.6, 1.0, 0.95, 0.6])
-    outside = size[:, None] * half
-    up = np.array([0.0, 0.0, 1.0])
-    marrow = slice(1, -1)
     return (
         swept_solid(line, half_axes=outside, sides=SIDES, up=up),
         swept_solid(line[marrow], half_axes=outside[marrow] - cortex, sides=SIDES, up=up),
     )
+
+
+def left_rib(bone, *, scale=1.0):
+    """Return outside and marrow of the left rib of a bone in its frame, each closed (vertices, faces)."""
+    head, tubercle = rib_attachments(bone, scale=scale)
+    line = rib_line(bone.level, head=head, tubercle=tubercle, scale=scale)
+    return rib_meshes(line, tubercle=tubercle, scale=scale)
+
+
+def rib_shells(anatomy):
+    """Return {'rib 12 left': (outside, marrow), ...} in the patient's frame, each closed. [mm]"""
+    scale, found = anatomy.parameters.stature_scale, {}
+    for level in rib_levels(anatomy.parameters.rib_pairs):
+        left, pose = left_rib(anatomy.bones[level], scale=scale), anatomy.poses[level]
+        for side, pair in (("left", left), ("right", [mirrored(mesh) for mesh in left])):
+            found[f"rib {rib_number(level)} {side}"] = tuple((pose.apply(v), f) for v, f in pair)
+    return found
 
 
 def mirrored(mesh):

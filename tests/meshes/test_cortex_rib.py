@@ -8,7 +8,16 @@ import trimesh
 from meshes.cortex import coarser_grid, cortex_thickness, nested_surfaces
 from meshes.frames import Pose
 from meshes.levels import COLUMN
-from meshes.rib import RIB_LEVELS, mirrored, rib_attachments, rib_line, rib_meshes
+from meshes.rib import (
+    RIB_LEVELS,
+    left_rib,
+    mirrored,
+    rib_attachments,
+    rib_levels,
+    rib_line,
+    rib_number,
+    rib_shells,
+)
 from meshes.tables.loader import number
 
 
@@ -74,12 +83,14 @@ def test_coarser_grid_keeps_the_field(anatomy):
         nested_surfaces(anatomy.bones["L1"], pitch=0.5)
 
 
+def own_line(bone):
+    head, tubercle = rib_attachments(bone)
+    return rib_line(bone.level, head=head, tubercle=tubercle), head, tubercle
+
+
 @pytest.mark.parametrize("level", RIB_LEVELS)
 def test_ribs_are_closed_and_stay_on_their_side(anatomy, level):
-    bone = anatomy.bones[level]
-    head, tubercle = rib_attachments(bone)
-    line = rib_line(level, head=head, tubercle=tubercle)
-    outside, marrow = rib_meshes(level, line)
+    outside, marrow = left_rib(anatomy.bones[level])
     shell, core = closed(outside), closed(marrow)
     assert 0.3 < core.volume / shell.volume < 0.8
     assert shell.vertices[:, 0].min() > 5.0
@@ -87,43 +98,63 @@ def test_ribs_are_closed_and_stay_on_their_side(anatomy, level):
     assert right.volume == pytest.approx(shell.volume) and right.vertices[:, 0].max() < -5.0
 
 
-@pytest.mark.parametrize("level", RIB_LEVELS)
+@pytest.mark.parametrize("level", rib_levels(12))
 def test_ribs_start_on_the_bone_and_run_down(anatomy, level):
     bone = anatomy.bones[level]
-    head, tubercle = rib_attachments(bone)
-    line = rib_line(level, head=head, tubercle=tubercle)
+    line, head, tubercle = own_line(bone)
     np.testing.assert_allclose(line[0], head, atol=1e-9)
     assert abs(bone.grid.at(head[None])[0]) < 4.0
     assert line[-1, 2] < head[2] - 40.0
     # The shaft keeps clear of the bone: never deeper than the tubercle's joint.
-    assert bone.grid.at(line[8:]).min() > 0.0
+    shaft = line[np.linalg.norm(line - tubercle, axis=1).argmin() + 3 :]
+    assert bone.grid.at(shaft).min() > 0.0
+
+
+@pytest.mark.parametrize("level", rib_levels(11)[:-1])
+def test_head_and_tubercle_are_thicker_than_the_neck(anatomy, level):
+    """Girth of the rings (14 points each): a round head, a waist behind it, a knob at the tubercle."""
+    bone = anatomy.bones[level]
+    line, _, tubercle = own_line(bone)
+    rings = left_rib(bone)[0][0][:-2].reshape(len(line), -1, 3)
+    girth = np.linalg.norm(rings - np.roll(rings, 1, axis=1), axis=-1).sum(axis=1)
+    knob = np.linalg.norm(line - tubercle, axis=1).argmin()
+    neck = girth[: knob + 1][4:].min()
+    assert girth[:4].max() > 1.15 * neck and girth[knob - 1 : knob + 2].max() > 1.25 * neck
 
 
 def test_twelfth_rib_is_as_long_and_steep_as_measured(anatomy):
     """One open whole-body mesh: tip 73 mm below the head; lateral reach of 43 to 64 mm."""
-    bone = anatomy.bones["T12"]
-    head, tubercle = rib_attachments(bone)
-    line = rib_line("T12", head=head, tubercle=tubercle)
+    line, head, _ = own_line(anatomy.bones["T12"])
     assert head[2] - line[-1, 2] == pytest.approx(73.0)
     assert 43.0 <= line[-1, 0] - head[0] <= 64.0
+
+
+def test_a_thirteenth_rib_goes_on_from_the_first_lumbar_process(anatomy):
+    line, _, _ = own_line(anatomy.bones["L1"])
+    assert abs(anatomy.bones["L1"].grid.at(line[:1])[0]) < 1.0
+    assert np.linalg.norm(line[-1] - line[0]) < 0.6 * number("rib", "T12.drop")
+
+
+@pytest.mark.parametrize("pairs, last", [(11, "T11"), (12, "T12"), (13, "L1")])
+def test_number_of_pairs(anatomy, pairs, last):
+    assert rib_levels(pairs)[-1] == last and rib_number(last) == pairs
+    shells = rib_shells(anatomy.with_pose(rib_pairs=pairs))
+    assert list(shells)[-1] == f"rib {pairs} right" and len(shells) == 2 * (pairs - 5)
 
 
 def test_ribs_stay_under_the_skin(anatomy):
     """Inside the closed trunk by VTK's point location."""
     skin = pyvista.PolyData.from_regular_faces(*anatomy.tissue.trunk_mesh())
-    for level in RIB_LEVELS:
-        head, tubercle = rib_attachments(anatomy.bones[level])
-        left, _ = rib_meshes(level, rib_line(level, head=head, tubercle=tubercle))
-        for vertices, _ in (left, mirrored(left)):
-            points = pyvista.PolyData(anatomy.poses[level].apply(vertices))
-            assert points.select_interior_points(skin)["selected_points"].all(), level
+    for name, (outside, _) in rib_shells(anatomy.with_pose(rib_pairs=13)).items():
+        points = pyvista.PolyData(outside[0])
+        assert points.select_interior_points(skin)["selected_points"].all(), name
     outside = pyvista.PolyData(np.array([[0.0, 0.0, 1000.0]]))
     assert not outside.select_interior_points(skin)["selected_points"].any()
 
 
 def test_a_level_without_rib_is_refused():
-    with pytest.raises(ValueError, match=r"level must be one of T6, .*, T12, got 'L1'"):
-        rib_line("L1", head=np.zeros(3), tubercle=np.ones(3))
+    with pytest.raises(ValueError, match=r"level must be one of T6, .*, L1, got 'L2'"):
+        rib_line("L2", head=np.zeros(3), tubercle=np.ones(3))
     assert len(rib_line("T12", head=np.array([19.0, 0.0, 0.0]), tubercle=np.array([25.0, 20.0, 0.0]))) > 10
 
 

@@ -5,10 +5,13 @@ from weakref import WeakKeyDictionary
 import numpy as np
 import trimesh
 
+from meshes.cement import cement_meshes
 from meshes.cortex import nested_surfaces
+from meshes.implants import implant_meshes
 from meshes.instruments import contact_meshes, needle_mesh, wire_mesh
 from meshes.levels import COLUMN
-from meshes.rib import RIB_LEVELS, mirrored, rib_attachments, rib_line, rib_meshes
+from meshes.pelvis import pelvis_shells
+from meshes.rib import left_rib, mirrored, rib_levels
 from meshes.tables.loader import number
 from trainer.physics.xray_surfaces import Surfaces, join_surfaces
 
@@ -49,11 +52,12 @@ def _nested(bone, scale):
     return _nested_bones[bone]
 
 
-def _shell(outside, core, *, pose, filling):
-    """Return a cortical shell around a core of `filling`, in the patient's frame."""
+def _shell(outside, core, *, filling, pose=None):
+    """Return a cortical shell around a core of `filling`, placed by `pose` where it is given."""
+    place = (lambda points: points) if pose is None else pose.apply
     return [
-        Surfaces(pose.apply(outside[0]), outside[1], step("cortical_bone")),
-        Surfaces(pose.apply(core[0]), core[1], step(filling, "cortical_bone")),
+        Surfaces(place(outside[0]), outside[1], step("cortical_bone")),
+        Surfaces(place(core[0]), core[1], step(filling, "cortical_bone")),
     ]
 
 
@@ -84,14 +88,30 @@ def rib_surfaces(anatomy):
     """Return both rows of ribs as cortical shells around marrow."""
     scale, poses = anatomy.parameters.stature_scale, _poses_shown(anatomy)
     parts = []
-    for level in RIB_LEVELS:
-        head, tubercle = rib_attachments(anatomy.bones[level], scale=scale)
-        line = rib_line(level, head=head, tubercle=tubercle, scale=scale)
-        left = rib_meshes(level, line, scale=scale)
+    for level in rib_levels(anatomy.parameters.rib_pairs):
+        left = left_rib(anatomy.bones[level], scale=scale)
         for outside, core in (left, [mirrored(mesh) for mesh in left]):
             for pose in poses[level]:
                 parts += _shell(outside, core, pose=pose, filling="red_marrow")
     return join_surfaces(parts)
+
+
+def pelvis_surfaces(anatomy):
+    """Return both iliac wings as cortical shells around cancellous bone."""
+    shells = pelvis_shells(anatomy).values()
+    return join_surfaces(part for pair in shells for part in _shell(*pair, filling="spongiosa"))
+
+
+def implant_surfaces(anatomy):
+    """Return screws, rods and spacers of titanium, and cement within its body.
+
+    Each counts as standing in soft tissue or, cement, in cancellous bone; where metal runs through bone or
+    through other metal, its contrast is overstated by that much.
+    """
+    cement = cement_meshes(anatomy)
+    metal = {name: mesh for name, mesh in implant_meshes(anatomy).items() if name not in cement}
+    parts = [Surfaces(*mesh, step("titanium")) for mesh in metal.values()]
+    return join_surfaces(parts + [Surfaces(*mesh, step("cement", "spongiosa")) for mesh in cement.values()])
 
 
 def _ellipsoid(centre, half_axes, jump):
@@ -135,7 +155,8 @@ def still_surfaces(anatomy):
     Bones are read from the same distance grids that answer every question about clearance, on a grid of
     1.2 mm. Discs, cord and ligaments do not show and are left out. The two bones above T6 are copies of it.
     """
-    return join_surfaces([bone_surfaces(anatomy), rib_surfaces(anatomy), trunk_surfaces(anatomy)])
+    parts = (bone_surfaces, rib_surfaces, pelvis_surfaces, implant_surfaces, trunk_surfaces)
+    return join_surfaces(part(anatomy) for part in parts)
 
 
 def needle_surfaces(point, direction, needle):
