@@ -12,8 +12,8 @@ import numpy as np
 
 from meshes import cache
 from meshes.distance import DistanceGrid
-from meshes.distance_build import REACH, half_grid, mirrored
-from meshes.fields import contour, evaluate_half
+from meshes.distance_build import REACH, mirrored, signed_grid
+from meshes.fields import contour, evaluate_half, evaluate_whole
 from meshes.levels import COLUMN
 from meshes.parameters import SpineParameters, shape_facts
 from meshes.vertebra import VertebraShape, neighbour_clearance, shape_column
@@ -50,20 +50,32 @@ class Bone:
         return centre, float(np.linalg.norm(self.vertices - centre, axis=1).max())
 
 
+def meshed(field, origin, pitch):
+    """Return {name: array} of a bone from its field: vertices, faces, values of the grid, and its origin.
+
+    A field that begins at x = 0 is half of a mirror image; its mesh is whole, its grid the same half.
+    """
+    whole, corner = field, origin
+    if origin[0] == 0.0:
+        whole, corner = mirrored(field), np.array([-pitch * (field.shape[2] - 1), *origin[1:]])
+    vertices, faces = contour(whole, corner, pitch)
+    # Single precision on disk and in memory: a bone read back is the bone that was built, to the bit.
+    vertices = vertices.astype(np.float32)
+    values = signed_grid(vertices.astype(float), faces, field, origin=origin, pitch=pitch)
+    return {"vertices": vertices, "faces": faces.astype(np.int32), "values": values, "origin": origin}
+
+
 def _build_one(shapes, level, pitch):
     """Return {name: array} of one bone at stature 1, as they are stored."""
     clearance = neighbour_clearance(shapes, level)
-    field, origin = evaluate_half(shapes[level].rows, pitch=pitch, clearance=clearance)
-    whole_origin = np.array([-pitch * (field.shape[2] - 1), origin[1], origin[2]])
-    vertices, faces = contour(mirrored(field), whole_origin, pitch)
-    # Single precision on disk and in memory: a bone read back is the bone that was built, to the bit.
-    vertices = vertices.astype(np.float32)
-    half = half_grid(vertices.astype(float), faces, field, origin=origin, pitch=pitch)
-    return {"vertices": vertices, "faces": faces.astype(np.int32), "half": half, "origin": whole_origin}
+    above = shapes[COLUMN[max(COLUMN.index(level) - 1, 0)]]
+    even = shapes[level].symmetric and above.symmetric
+    evaluate = evaluate_half if even else evaluate_whole
+    return meshed(*evaluate(shapes[level].rows, pitch=pitch, clearance=clearance), pitch)
 
 
 def _build_all(shapes, pitch, report):
-    """Return {'L1.half': array, ...} of the whole column, built in two threads."""
+    """Return {'L1.values': array, ...} of the whole column, built in two threads."""
     arrays = {}
     # The sacrum is the largest: begun first, it does not end last.
     order = COLUMN[::-1]
@@ -77,28 +89,53 @@ def _build_all(shapes, pitch, report):
 
 
 def _expected():
-    return {f"{level}.{name}" for level in COLUMN for name in ("vertices", "faces", "half", "origin")}
+    return {f"{level}.{name}" for level in COLUMN for name in ("vertices", "faces", "values", "origin")}
+
+
+def _shape_of_whole(values, origin):
+    """Return the shape of the whole grid of which `values` may be the half that begins at x = 0."""
+    return (*values.shape[:2], 2 * values.shape[2] - 1) if origin[0] == 0.0 else values.shape
+
+
+def placed_grid(values, origin, vertices, *, pitch, scale, buffer, offset):
+    """Return the DistanceGrid of stored values, written into `buffer` from `offset` on, at a stature."""
+    shape = _shape_of_whole(values, origin)
+    whole = buffer[offset : offset + int(np.prod(shape))].reshape(shape)
+    if shape == values.shape:
+        whole[:] = values
+    else:
+        mirrored(values, out=whole)
+        origin = np.array([-pitch * (values.shape[2] - 1), *origin[1:]])
+    if scale != 1.0:
+        whole *= np.float32(scale)
+    first, pitch = origin * scale, pitch * scale
+    last = first + pitch * (np.array(shape[::-1]) - 1.0)
+    margin = float(min((vertices.min(axis=0) - first).min(), (last - vertices.max(axis=0)).min()))
+    return DistanceGrid(whole, first, pitch, margin, REACH * scale, buffer, offset)
 
 
 def _assemble(arrays, shapes, *, pitch, scale):
     """Return {level: Bone} whose grids are views of one buffer."""
-    halves = {level: arrays[f"{level}.half"] for level in COLUMN}
-    shapes_of_grids = {level: (*half.shape[:2], 2 * half.shape[2] - 1) for level, half in halves.items()}
-    sizes = [int(np.prod(shape)) for shape in shapes_of_grids.values()]
+    parts = {
+        level: {name: arrays[f"{level}.{name}"] for name in ("vertices", "faces", "values", "origin")}
+        for level in COLUMN
+    }
+    sizes = [int(np.prod(_shape_of_whole(part["values"], part["origin"]))) for part in parts.values()]
     buffer = np.empty(sum(sizes), np.float32)
     offsets = np.concatenate([[0], np.cumsum(sizes)[:-1]])
     bones = {}
-    for level, offset, size in zip(COLUMN, offsets, sizes):
-        values = buffer[offset : offset + size].reshape(shapes_of_grids[level])
-        mirrored(halves[level], out=values)
-        if scale != 1.0:
-            values *= np.float32(scale)
-        vertices = arrays[f"{level}.vertices"].astype(float) * scale
-        origin = arrays[f"{level}.origin"] * scale
-        last = origin + pitch * scale * (np.array(values.shape[::-1]) - 1.0)
-        margin = float(min((vertices.min(axis=0) - origin).min(), (last - vertices.max(axis=0)).min()))
-        grid = DistanceGrid(values, origin, pitch * scale, margin, REACH * scale, buffer, int(offset))
-        bones[level] = Bone(level, vertices, arrays[f"{level}.faces"], grid, shapes[level])
+    for (level, part), offset in zip(parts.items(), offsets):
+        vertices = part["vertices"].astype(float) * scale
+        grid = placed_grid(
+            part["values"],
+            part["origin"],
+            vertices,
+            pitch=pitch,
+            scale=scale,
+            buffer=buffer,
+            offset=int(offset),
+        )
+        bones[level] = Bone(level, vertices, part["faces"], grid, shapes[level])
     return bones
 
 

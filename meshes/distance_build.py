@@ -1,6 +1,6 @@
-"""Exact signed distance grids of closed meshes that are mirror images in x = 0.
+"""Exact signed distance grids of closed meshes, whole or as the half of a mirror image.
 
-Every triangle is scattered onto the grid points beside it; sweeps then hand the closest triangle from
+Every triangle is scattered onto the corners of its cell; from there a front hands the closest triangle from
 point to point, so that each value is the exact distance to one triangle, not a marched estimate.
 """
 
@@ -12,19 +12,15 @@ from meshes.compiled import kernel
 
 REACH = 6.0  # [mm] at stature 1; farther away the grid holds this constant, a safe lower bound
 FAR = 1e9
+# The 18 neighbours of a grid point along axes and face diagonals; 6 would leave errors of 0.15 mm.
+NEIGHBOURS = np.array([n for n in np.ndindex(3, 3, 3) if 1 <= sum(abs(c - 1) for c in n) <= 2]) - 1
 
 
-@kernel
-def squared_distance_to_triangle(x, y, z, triangles, index):
-    """Return the squared distance of a point to row `index` of triangles (m, 9) = corner, two edges."""
-    abx, aby, abz = triangles[index, 3], triangles[index, 4], triangles[index, 5]
-    acx, acy, acz = triangles[index, 6], triangles[index, 7], triangles[index, 8]
-    px, py, pz = x - triangles[index, 0], y - triangles[index, 1], z - triangles[index, 2]
-    d1 = abx * px + aby * py + abz * pz
-    d2 = acx * px + acy * py + acz * pz
-    bb = abx * abx + aby * aby + abz * abz
-    bc = abx * acx + aby * acy + abz * acz
-    cc = acx * acx + acy * acy + acz * acz
+@kernel(inline=True)
+def _squared_distance(px, py, pz, ab, ac, bb, bc, cc):
+    """Return the squared distance of a point from a triangle with one corner at 0 and edges ab, ac."""
+    d1 = ab[0] * px + ab[1] * py + ab[2] * pz
+    d2 = ac[0] * px + ac[1] * py + ac[2] * pz
     d3, d4, d5, d6 = d1 - bb, d2 - bc, d1 - bc, d2 - cc
     s, t = 0.0, 0.0
     if d1 <= 0.0 and d2 <= 0.0:
@@ -46,79 +42,114 @@ def squared_distance_to_triangle(x, y, z, triangles, index):
             # Contours hold slivers of no area.
             share = 1.0 / max(va + vb + vc, 1e-30)
             s, t = vb * share, vc * share
-    px -= s * abx + t * acx
-    py -= s * aby + t * acy
-    pz -= s * abz + t * acz
+    px -= s * ab[0] + t * ac[0]
+    py -= s * ab[1] + t * ac[1]
+    pz -= s * ab[2] + t * ac[2]
     return px * px + py * py + pz * pz
+
+
+@kernel(inline=True)
+def _triangle(triangles, q):
+    """Return corner, edges and their products of row q of triangles (m, 9) = corner, two edges."""
+    ab = triangles[q, 3], triangles[q, 4], triangles[q, 5]
+    ac = triangles[q, 6], triangles[q, 7], triangles[q, 8]
+    bb = ab[0] * ab[0] + ab[1] * ab[1] + ab[2] * ab[2]
+    bc = ab[0] * ac[0] + ab[1] * ac[1] + ab[2] * ac[2]
+    cc = ac[0] * ac[0] + ac[1] * ac[1] + ac[2] * ac[2]
+    return (triangles[q, 0], triangles[q, 1], triangles[q, 2]), ab, ac, bb, bc, cc
 
 
 @kernel
 def _cells_beside(corner, edge_one, edge_two, origin, pitch, count):
     low = corner + min(0.0, edge_one, edge_two)
     high = corner + max(0.0, edge_one, edge_two)
-    first = max(0, math.floor((low - origin) / pitch) - 1)
-    last = min(count - 1, math.ceil((high - origin) / pitch) + 1)
+    # One layer of padding on each side stays untouched.
+    first = max(1, math.floor((low - origin) / pitch))
+    last = min(count - 2, math.ceil((high - origin) / pitch))
     return first, last
 
 
 @kernel
 def scatter(triangles, origin, pitch, squared, closest):
-    """Put every triangle's squared distance onto the grid points within a cell of its box."""
+    """Put every triangle's squared distance onto the corners of the cells that its box touches."""
     nz, ny, nx = squared.shape
     for q in range(triangles.shape[0]):
         i0, i1 = _cells_beside(triangles[q, 0], triangles[q, 3], triangles[q, 6], origin[0], pitch, nx)
         j0, j1 = _cells_beside(triangles[q, 1], triangles[q, 4], triangles[q, 7], origin[1], pitch, ny)
         k0, k1 = _cells_beside(triangles[q, 2], triangles[q, 5], triangles[q, 8], origin[2], pitch, nz)
+        corner, ab, ac, bb, bc, cc = _triangle(triangles, q)
         for k in range(k0, k1 + 1):
-            z = origin[2] + k * pitch
+            z = origin[2] + k * pitch - corner[2]
             for j in range(j0, j1 + 1):
-                y = origin[1] + j * pitch
+                y = origin[1] + j * pitch - corner[1]
                 for i in range(i0, i1 + 1):
-                    d = squared_distance_to_triangle(origin[0] + i * pitch, y, z, triangles, q)
+                    x = origin[0] + i * pitch - corner[0]
+                    d = _squared_distance(x, y, z, ab, ac, bb, bc, cc)
                     if d < squared[k, j, i]:
                         squared[k, j, i] = d
                         closest[k, j, i] = q
 
 
 @kernel
-def sweep(triangles, origin, pitch, squared, closest, limit, direction):
-    """Offer each grid point the closest triangles of its seven upwind neighbours, diagonal ones too.
+def offer_around(triangles, origin, pitch, flat, holder, row, plane, q, listed, later, waiting):
+    """Offer the closest triangle of grid point `q` to its neighbours; list those that take it.
 
-    `direction` 0..7 holds one bit an axis; neighbours farther than `limit` (squared) offer nothing.
+    `row` and `plane` are how many points lie between neighbours in y and z. Points of the padding, marked by
+    a negative distance, take nothing. Returns how many points `later` holds then.
     """
-    nz, ny, nx = squared.shape
-    sk = 1 if direction & 1 else -1
-    sj = 1 if direction & 2 else -1
-    si = 1 if direction & 4 else -1
-    # Within a cell of the surface the scatter has already asked every triangle that could be closest.
-    settled = pitch * pitch
-    for kk in range(nz):
-        k = kk if sk > 0 else nz - 1 - kk
-        for jj in range(ny):
-            j = jj if sj > 0 else ny - 1 - jj
-            for ii in range(nx):
-                i = ii if si > 0 else nx - 1 - ii
-                best, holder = squared[k, j, i], closest[k, j, i]
-                if best <= settled:
-                    continue
-                x, y, z = origin[0] + i * pitch, origin[1] + j * pitch, origin[2] + k * pitch
-                seen, seen_before, seen_first = holder, holder, holder
-                for neighbour in range(1, 8):
-                    kn = k - sk if neighbour & 1 else k
-                    jn = j - sj if neighbour & 2 else j
-                    n = i - si if neighbour & 4 else i
-                    if kn < 0 or kn >= nz or jn < 0 or jn >= ny or n < 0 or n >= nx:
-                        continue
-                    if squared[kn, jn, n] > limit:
-                        continue
-                    offer = closest[kn, jn, n]
-                    if offer in (holder, seen, seen_before, seen_first):
-                        continue
-                    seen_first, seen_before, seen = seen_before, seen, offer
-                    d = squared_distance_to_triangle(x, y, z, triangles, offer)
-                    if d < best:
-                        best, holder = d, offer
-                squared[k, j, i], closest[k, j, i] = best, holder
+    d, mine = flat[q], holder[q]
+    corner, ab, ac, bb, bc, cc = _triangle(triangles, mine)
+    x = origin[0] + (q % row) * pitch - corner[0]
+    y = origin[1] + (q % plane // row) * pitch - corner[1]
+    z = origin[2] + (q // plane) * pitch - corner[2]
+    for side in range(NEIGHBOURS.shape[0]):
+        di, dj, dk = NEIGHBOURS[side, 0], NEIGHBOURS[side, 1], NEIGHBOURS[side, 2]
+        n = q + di + dj * row + dk * plane
+        if flat[n] <= d or holder[n] == mine:
+            continue
+        offer = _squared_distance(x + di * pitch, y + dj * pitch, z + dk * pitch, ab, ac, bb, bc, cc)
+        if offer < flat[n]:
+            flat[n], holder[n] = offer, mine
+            if listed[n] == 0:
+                listed[n] = 1
+                later[waiting] = n
+                waiting += 1
+    return waiting
+
+
+@kernel
+def spread(triangles, origin, pitch, squared, closest, reach):
+    """Hand the closest triangles on from point to point, nearest first, as far as `reach`.
+
+    A point that finds a closer triangle hands on again.
+    """
+    row, plane = squared.shape[2], squared.shape[1] * squared.shape[2]
+    flat, holder = squared.reshape(-1), closest.reshape(-1)
+    now, later = np.empty(flat.size, np.int32), np.empty(flat.size, np.int32)
+    listed = np.zeros(flat.size, np.uint8)
+    count = 0
+    for q in range(flat.size):
+        if holder[q] >= 0:
+            now[count] = q
+            listed[q] = 1
+            count += 1
+    front = pitch
+    while count > 0:
+        waiting = 0
+        for turn in range(count):
+            q = now[turn]
+            if flat[q] > reach * reach:
+                continue
+            if flat[q] > front * front:
+                later[waiting] = q
+                waiting += 1
+                continue
+            listed[q] = 0
+            waiting = offer_around(
+                triangles, origin, pitch, flat, holder, row, plane, q, listed, later, waiting
+            )
+        now, later, count = later, now, waiting
+        front += pitch
 
 
 def triangle_rows(vertices, faces):
@@ -131,35 +162,37 @@ def unsigned_distance(triangles, *, origin, pitch, shape, reach=REACH):
     """Return the distance (nz, ny, nx) of grid points to triangles, at most `reach`. [mm]
 
     Exact wherever the closest triangle is handed on without a break; measured beside exact closest points
-    on vertebrae at 0.8 mm pitch: rms 0.002, largest error 0.037 mm.
+    on vertebrae at 0.8 mm pitch: rms 0.004, largest error 0.055 mm. Triangles that lie outside the grid are
+    not seen.
     """
-    squared = np.full(shape, FAR, np.float32)
-    closest = np.full(shape, -1, np.int32)
-    origin = np.asarray(origin, float)
-    scatter(triangles, origin, float(pitch), squared, closest)
-    limit = (reach + 0.5 * pitch) ** 2
-    for direction in range(8):
-        sweep(triangles, origin, float(pitch), squared, closest, limit, direction)
-    return np.minimum(np.sqrt(squared), np.float32(reach))
+    squared = np.full([n + 2 for n in shape], -1.0, np.float32)
+    inner = squared[1:-1, 1:-1, 1:-1]
+    inner[:] = FAR
+    closest = np.full(squared.shape, -1, np.int32)
+    corner = np.asarray(origin, float) - pitch
+    scatter(triangles, corner, float(pitch), squared, closest)
+    spread(triangles, corner, float(pitch), squared, closest, float(reach))
+    return np.minimum(np.sqrt(inner), np.float32(reach))
 
 
-def half_grid(vertices, faces, field, *, origin, pitch, reach=REACH):
-    """Return the signed distance (nz, ny, nx) float32 on the half grid x >= 0 of a mirrored mesh.
+def signed_grid(vertices, faces, field, *, origin, pitch, reach=REACH):
+    """Return the signed distance (nz, ny, nx) float32 of a closed mesh.
 
     Parameters
     ----------
     vertices, faces : (n, 3) float, (m, 3) int
-        Closed mesh, symmetric in x = 0. [mm]
+        Closed mesh. Where the grid begins at x = 0 it must be a mirror image in that plane: only what lies
+        beside the grid is asked then. [mm]
     field : (nz, ny, nx) float
-        Any field on the same half grid, negative inside: it only lends its sign.
+        Any field on the same grid, negative inside: it only lends its sign.
     origin : (3,) float
-        First grid point; its x is 0. [mm]
+        First grid point. [mm]
     """
-    beside = vertices[faces][:, :, 0].max(axis=1) > -1.5 * pitch
-    distance = unsigned_distance(
-        triangle_rows(vertices, faces[beside]), origin=origin, pitch=pitch, shape=field.shape, reach=reach
-    )
-    return np.copysign(distance, field).astype(np.float32)
+    if origin[0] == 0.0:
+        faces = faces[(vertices[:, 0] > -1.5 * pitch)[faces].any(axis=1)]
+    rows = triangle_rows(vertices, faces)
+    distance = unsigned_distance(rows, origin=origin, pitch=pitch, shape=field.shape, reach=reach)
+    return np.copysign(distance, field)
 
 
 def mirrored(half, out=None):

