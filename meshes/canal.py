@@ -14,9 +14,12 @@ from meshes.canal_kernels import chart_contacts, frames, surface_radii
 from meshes.canal_marks import BEHIND_WALL, Interspace
 from meshes.distance import check_points
 from meshes.frames import Pose
+from meshes.tables.loader import number
 
 # Beyond the last bones the roof runs away: read nothing nearer to the ends than this. [mm]
 CAUDAL_LIMIT, CRANIAL_LIMIT = 25.0, 12.0
+# A flavum is met so far below the edge that it springs from. [mm]
+BELOW_FLAVUM = 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +54,10 @@ class CanalChart:
         {name: Interspace}, caudal to cranial.
     level_spans : tuple of (level, u_bottom, u_top)
         Stations of the posterior rims of each body. [mm]
+    ossified, flavum_gaps : tuple of str
+        Interspaces whose flavum is bone, or parted on the midline.
+    missing_flava : dict
+        {interspace: "both", "left" or "right"} of the flava that have been removed.
     frame_coefficients, surface_coefficients, radius_coefficients, height_table, params
         What the kernels read; layout in canal_kernels.py.
     """
@@ -86,6 +93,9 @@ class CanalChart:
     params: np.ndarray
     poses: dict = field(repr=False)
     posterior_walls: dict = field(repr=False)
+    ossified: tuple = ()
+    missing_flava: dict = field(default_factory=dict)
+    flavum_gaps: tuple = ()
 
     @property
     def axis(self):
@@ -148,8 +158,29 @@ class CanalChart:
         """Return the Interspace of a name such as 'T12-L1', or raise ValueError naming those charted."""
         if name not in self.interspaces:
             raise ValueError(
-                f"interspace must be one of {', '.join(self.interspaces)}, got {name!r}: "
-                "name an interspace of the chart"
+                f"interspace must be one of {', '.join(reversed(self.interspaces))}, got {name!r}: "
+                "name one between these, where the canal is modelled to its full depth"
             )
         mark: Interspace = self.interspaces[name]
         return mark
+
+    def interspace_of(self, station):
+        """Return the name of the interspace whose flavum covers a station, or None under a lamina."""
+        for name, mark in self.interspaces.items():
+            if mark.flavum_caudal - BELOW_FLAVUM <= station <= mark.flavum_cranial:
+                return name
+        return None
+
+    def flavum_state(self, name, offset):
+        """Return what a needle meets `offset` mm to the left of the midline.
+
+        "whole", "bone" (ossified), "parted" (a cleft on the midline) or "gone" (removed by surgery).
+        """
+        gone = self.missing_flava.get(name)
+        if gone == "both" or gone == ("left" if offset > 0.0 else "right"):
+            return "gone"
+        if name in self.ossified:
+            return "bone"
+        if name in self.flavum_gaps and abs(offset) < 0.5 * number("flavum", "gap_width"):
+            return "parted"
+        return "whole"

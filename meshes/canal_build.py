@@ -11,9 +11,18 @@ import numpy as np
 from meshes import canal_bake as bake
 from meshes.canal import CanalChart
 from meshes.canal_axis import axis_through, rough_axis, smoothed
+from meshes.canal_findings import canal_changes, lipomatosis, narrowed, plateau, with_bed
 from meshes.canal_march import BONE_REACH, LONGEST_RAY, first_bone
 from meshes.canal_marks import interspaces, level_spans, level_stations
-from meshes.canal_wall import closed, flavum_thickness, lamina_stations, shaped, with_discs, with_flavum
+from meshes.canal_wall import (
+    SMALLEST_RADIUS,
+    closed,
+    flavum_thickness,
+    lamina_stations,
+    shaped,
+    with_discs,
+    with_flavum,
+)
 from meshes.distance import pack_bones
 from meshes.levels import LEVELS
 from meshes.sac_and_cord import cord_radius, dura_radius, sac_ellipse, sac_half_depth, sections
@@ -41,8 +50,8 @@ def _bone_radius(packed, axis, stations, theta):
     )
 
 
-def _sac_axis(column, packed):
-    """Return the Axis through the centres of the sac."""
+def _sac_axis(column, packed, parameters):
+    """Return the Axis through the centres of the sac, which rides on the front wall."""
     scale = column.scale
     rough = rough_axis(column.bones, column.poses, CHART_LEVELS, scale=scale)
     stations = column.stations(rough)
@@ -50,7 +59,11 @@ def _sac_axis(column, packed):
     marks = column.marks(rough)
     front = with_discs(bone, bone, rough.u, FRONT_AND_BACK, marks=marks)[:, 1]
     front = smoothed(front, 6.0) - number("neuraxis", "front_of_sac") * scale
-    offset = smoothed(sac_half_depth(rough.u, stations, CHART_LEVELS, scale=scale) - front, 4.0)
+    half_depth = sac_half_depth(rough.u, stations, CHART_LEVELS, scale=scale * parameters.canal_scale)
+    spans = {level: (low, high) for level, low, high in column.spans(rough)}
+    # More fat behind pushes the whole back of the sac forward, and its centre half as far.
+    half_depth = half_depth - 0.5 * lipomatosis(parameters.findings, rough.u, spans=spans)
+    offset = smoothed(half_depth - front, 4.0)
     return axis_through(rough.centre + offset[:, None] * rough.dorsal, rough.left)
 
 
@@ -79,17 +92,39 @@ class _Column:
         return float(level_stations(axis, self.bones, self.poses, ("L1",), scale=self.scale, height=below)[0])
 
 
-def _wall_tables(column, axis, packed, stations, marks, *, thickness, flavum_scale):
+def _wall_tables(column, axis, packed, stations, marks, *, thickening, changes, sac):
     """Return bone, roof, closed wall and wall, each (n, m)."""
     bone = _bone_radius(packed, axis, stations, THETA)
-    # The chords stand for flava of ordinary thickness: only the difference moves them.
-    thickening = thickness * (1.0 - 1.0 / flavum_scale)
     roof = with_flavum(
-        bone, bone, axis.u, THETA, marks=marks, laminae=column.laminae(axis), thickening=thickening
+        bone,
+        bone,
+        axis.u,
+        THETA,
+        marks=marks,
+        laminae=column.laminae(axis),
+        thickening=thickening,
+        extra=changes.flavum,
+        missing=changes.missing_flava,
     )
-    roof = with_discs(roof, bone, axis.u, THETA, marks=marks)
+    roof = narrowed(with_discs(roof, bone, axis.u, THETA, marks=marks), THETA, changes.narrowing)
+    # However much is piled up: rays need a wall.
+    roof = np.maximum(roof, SMALLEST_RADIUS)
+    for bed in changes.beds:
+        roof = with_bed(roof, bone, sac, u=axis.u, theta=THETA, bed=bed)
     bridged = closed(roof)
     return {"bone_wall": bone, "roof": roof, "closed_wall": bridged, "wall": shaped(roof, bridged, turn=TURN)}
+
+
+def _thickness_with(changes, usual, u, marks):
+    """Return the thickness (n,) of the flavum as a needle meets it: thickened, or gone. [mm]"""
+    thickness = usual + number("neuraxis", "stenosis.behind") * changes.narrowing
+    for name, extra in changes.flavum.items():
+        thickness = thickness + extra * plateau(u, marks[name].flavum_caudal, marks[name].flavum_cranial)
+    for name, side in changes.missing_flava.items():
+        if side == "both":
+            mark = marks[name]
+            thickness = thickness * (1.0 - plateau(u, mark.flavum_caudal, mark.flavum_cranial, edge=1.0))
+    return thickness
 
 
 def _baked(axis, tables):
@@ -113,19 +148,16 @@ def build_chart(bones, poses, parameters, packed=None):
     bones, poses : {level: Bone}, {level: Pose}
         At least T6 to L5.
     parameters : SpineParameters
-        Stature, flavum scale and cord shift matter here.
+        Stature, flavum and canal scale, cord shift and findings matter here.
     packed : PackedBones or None
         The same bones packed in these poses, to spare packing them again.
     """
     packed = (packed or pack_bones(bones, poses, CHART_LEVELS)).only(CHART_LEVELS)
     scale = parameters.stature_scale
     column = _Column(bones, poses, scale)
-    axis = _sac_axis(column, packed)
-    stations, marks = column.stations(axis), column.marks(axis)
-    thickness = flavum_thickness(marks, axis.u, scale=scale * parameters.flavum_scale)
-    tables = _wall_tables(
-        column, axis, packed, stations, marks, thickness=thickness, flavum_scale=parameters.flavum_scale
-    )
+    axis = _sac_axis(column, packed, parameters)
+    stations, marks, spans = column.stations(axis), column.marks(axis), column.spans(axis)
+    changes = canal_changes(parameters.findings, axis.u, marks=marks, spans=spans)
     ellipses = sections(
         axis.u,
         stations,
@@ -133,19 +165,31 @@ def build_chart(bones, poses, parameters, packed=None):
         conus=column.conus(axis),
         scale=scale,
         cord_shift=parameters.cord_shift,
+        sac_scale=parameters.canal_scale,
+        loss=changes.fat + number("neuraxis", "stenosis.sac") * changes.narrowing,
     )
-    tables["dura"] = dura_radius(sac_ellipse(ellipses, THETA), tables["wall"])
+    sac = sac_ellipse(ellipses, THETA)
+    thickness = flavum_thickness(marks, axis.u, scale=scale * parameters.flavum_scale)
+    # The chords stand for flava of ordinary thickness: only the difference moves them.
+    thickening = thickness * (1.0 - 1.0 / parameters.flavum_scale)
+    tables = _wall_tables(
+        column, axis, packed, stations, marks, thickening=thickening, changes=changes, sac=sac
+    )
+    tables["dura"] = dura_radius(sac, tables["wall"])
     tables["cord"] = cord_radius(ellipses, THETA, tables["dura"])
     return CanalChart(
         levels=CHART_LEVELS,
         theta=THETA,
-        flavum_thickness=thickness,
-        friction_scale=np.ones(len(axis.u)),
-        memory_scale=np.ones(len(axis.u)),
+        flavum_thickness=_thickness_with(changes, thickness, axis.u, marks),
+        friction_scale=changes.friction,
+        memory_scale=changes.memory,
         interspaces=marks,
-        level_spans=column.spans(axis),
+        level_spans=spans,
         poses=poses,
         posterior_walls={level: scale * bones[level].shape.posterior_wall for level in CHART_LEVELS},
+        ossified=changes.ossified,
+        missing_flava=changes.missing_flava,
+        flavum_gaps=tuple(name for name in parameters.flavum_gaps if name in marks),
         **vars(axis),
         **vars(ellipses),
         **tables,

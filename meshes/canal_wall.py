@@ -85,11 +85,20 @@ def _across_gap(wall, bone, u, *, begins, ends, thickening, weight):
     return np.where(inside, filled, wall)
 
 
-def with_flavum(wall, bone, u, theta, *, marks, laminae, thickening):
+def on_side(side, theta):
+    """Return 1 at the angles theta (m,) on a side ("left", "right", "both" or None for neither), else 0."""
+    if side in (None, "both"):
+        return np.full(len(theta), float(side == "both"))
+    angle = wrapped(theta)
+    return 1.0 - fade(angle if side == "left" else -angle, 0.0, SECTOR_FADE)
+
+
+def with_flavum(wall, bone, u, theta, *, marks, laminae, thickening, extra, missing):
     """Return wall (n, m) with the flava stretched over the interlaminar gaps.
 
     Each begins at the real ridge of the lower lamina, angle by angle, and ends half way up the upper one.
-    `thickening` (n,) is what scaled flava bulge further into the canal. [mm]
+    `thickening` (n,) is what scaled flava bulge further into the canal, `extra` {interspace: more}. [mm]
+    `missing` {interspace: side} names those that have been removed.
     """
     behind = np.flatnonzero(np.abs(wrapped(theta)) < FLAVUM_EDGE)
     weight = fade(np.abs(wrapped(theta[behind])), FLAVUM_SECTOR, SECTOR_FADE)
@@ -109,8 +118,8 @@ def with_flavum(wall, bone, u, theta, *, marks, laminae, thickening):
             u[rows],
             begins=begins,
             ends=ends,
-            thickening=thickening[rows],
-            weight=weight,
+            thickening=thickening[rows] + extra.get(mark.name, 0.0),
+            weight=weight * (1.0 - on_side(missing.get(mark.name), theta[behind])),
         )
     return wall
 

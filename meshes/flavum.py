@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from meshes.tables.loader import number
 from meshes.units import radians
 
 SPACING = 0.5  # [mm] along the canal
@@ -20,8 +21,8 @@ def _table(canal, table, u, theta):
     return np.array([np.interp(theta % (2.0 * np.pi), columns, wrapped[:, i]) for i in range(u.size)])
 
 
-def flavum_surfaces(canal, interspace):
-    """Return the front and the back (rows, angles, 3) of one ligament. [mm]
+def flavum_surfaces(canal, interspace, *, first=-HALF_SECTOR, last=HALF_SECTOR):
+    """Return the front and the back (rows, angles, 3) of one ligament from angle `first` to `last`. [mm]
 
     The front is the wall of the canal. The back lies one thickness behind it, square to the wall, but
     never in bone: where the ligament takes hold of a lamina it tapers.
@@ -29,7 +30,8 @@ def flavum_surfaces(canal, interspace):
     space = canal.interspace(interspace)
     count = int(np.ceil((space.flavum_cranial - space.flavum_caudal) / SPACING)) + 1
     u = np.linspace(space.flavum_caudal, space.flavum_cranial, count)
-    theta = np.linspace(-HALF_SECTOR, HALF_SECTOR, ANGLES)
+    columns = max(round(ANGLES * (last - first) / (2.0 * HALF_SECTOR)), 2)
+    theta = np.linspace(first, last, columns)
     grid_u, grid_theta = np.meshgrid(u, theta, indexing="ij")
     front = np.asarray(canal.radii(grid_u, grid_theta)[3])
     by_u = np.gradient(front, u, axis=0)
@@ -62,11 +64,42 @@ def closed_plate(front, back):
     return np.concatenate([front.reshape(-1, 3), back.reshape(-1, 3)]), faces
 
 
+def _sectors(canal, interspace):
+    """Return (first, last) angles of the parts of a ligament: one, two beside a cleft, or what is left."""
+    gone = canal.missing_flava.get(interspace)
+    if gone == "both":
+        return ()
+    first = -HALF_SECTOR if gone != "right" else 0.0
+    last = HALF_SECTOR if gone != "left" else 0.0
+    if interspace not in canal.flavum_gaps:
+        return ((first, last),)
+    space = canal.interspace(interspace)
+    cleft = 0.5 * number("flavum", "gap_width") / float(canal.radii(space.middle, 0.0)[3])
+    parts = ((first, min(last, -cleft)), (max(first, cleft), last))
+    return tuple((low, high) for low, high in parts if low < high)
+
+
+def flavum_mesh(canal, interspace):
+    """Return vertices, faces of one ligament: closed, in two bodies where it is parted on the midline. [mm]
+
+    None where it has been removed.
+    """
+    parts = [
+        closed_plate(*flavum_surfaces(canal, interspace, first=first, last=last))
+        for first, last in _sectors(canal, interspace)
+    ]
+    if not parts:
+        return None
+    starts = np.cumsum([0, *(len(vertices) for vertices, _ in parts)])
+    faces = np.concatenate([faces + start for (_, faces), start in zip(parts, starts)])
+    return np.concatenate([vertices for vertices, _ in parts]), faces
+
+
 def flavum_meshes(anatomy):
     """Return {interspace: (vertices, faces)} of the ligaments that the canal chart covers. [mm]
 
-    One plate an interspace, from the cranial edge of the lower lamina to the middle of the upper one;
-    the cleft on the midline and the joint capsules are not drawn.
+    One plate an interspace, from the cranial edge of the lower lamina to the middle of the upper one; the
+    joint capsules are not drawn. What surgery removed is left out.
     """
-    canal = anatomy.canal
-    return {name: closed_plate(*flavum_surfaces(canal, name)) for name in canal.interspaces}
+    meshes = {name: flavum_mesh(anatomy.canal, name) for name in anatomy.canal.interspaces}
+    return {name: mesh for name, mesh in meshes.items() if mesh is not None}

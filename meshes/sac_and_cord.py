@@ -72,20 +72,28 @@ def cord_half_axis(key, u, stations, levels, *, tip, scale):
     return np.maximum(0.5 * scale * along_axis(u, knots, values), VANISHED)
 
 
-def dorsal_csf(u, stations, levels, *, scale):
-    """Return the depth (n,) of the fluid behind the cord, lying prone. [mm]
+def dorsal_csf(u, stations, levels, *, scale, prone=True):
+    """Return the depth (n,) of the fluid behind the cord, lying prone or supine. [mm]
 
     Only a share of the published gain is added: the whole would leave less than 1 mm in front of the
     cord in the sacs of the tables.
     """
     stations, levels = _with_cord(stations, levels)
     supine = along_axis(u, stations, by_level("dorsal_csf", levels))
-    gain = np.interp(u, stations, by_level("prone_gain", levels))
+    gain = np.interp(u, stations, by_level("prone_gain", levels)) if prone else 0.0
     return scale * (supine + number(TABLE, "prone_share") * gain)
 
 
-def sections(u, stations, levels, *, conus, scale, cord_shift):
+def _pressed(depth, half_depth, loss):
+    """Return the half axis (n,) of a sac that has lost depth, but never to less than the cord needs."""
+    least = half_depth + 0.5 * (LEAST_VENTRAL_CSF + LEAST_DORSAL_CSF)
+    return np.maximum(depth - 0.5 * loss, np.minimum(depth, least))
+
+
+def sections(u, stations, levels, *, conus, scale, cord_shift, sac_scale=1.0, loss=0.0):
     """Return Sections along the axis.
+
+    The fluid behind the cord keeps its share of what the sac leaves free.
 
     Parameters
     ----------
@@ -93,13 +101,19 @@ def sections(u, stations, levels, *, conus, scale, cord_shift):
         All stations, and those of the bodies, caudal to cranial. [mm]
     conus : float
         Station of the tip of the cord. [mm]
+    sac_scale : float
+        Of the sac alone: it keeps its share of a wide or narrow canal (assumed).
+    loss : (n,) float
+        Depth that the sac has lost. [mm]
     """
-    depth = sac_half_depth(u, stations, levels, scale=scale)
-    width = 0.5 * scale * along_axis(u, stations, by_level("sac_width", levels))
+    usual = sac_half_depth(u, stations, levels, scale=scale * sac_scale)
+    width = 0.5 * scale * sac_scale * along_axis(u, stations, by_level("sac_width", levels))
     half_depth = cord_half_axis("cord_depth", u, stations, levels, tip=conus, scale=scale)
     half_width = cord_half_axis("cord_width", u, stations, levels, tip=conus, scale=scale)
-    offset = depth - dorsal_csf(u, stations, levels, scale=scale) - half_depth
-    offset = np.minimum(offset, depth - half_depth - LEAST_DORSAL_CSF)
+    depth = _pressed(usual, half_depth, loss)
+    free = (depth - half_depth) / np.maximum(usual - half_depth, LEAST_DORSAL_CSF)
+    fluid = np.minimum(free, 1.0) * dorsal_csf(u, stations, levels, scale=scale)
+    offset = np.minimum(depth - fluid - half_depth, depth - half_depth - LEAST_DORSAL_CSF)
     offset = np.maximum(offset, half_depth + LEAST_VENTRAL_CSF - depth)
     return Sections(depth, width, half_depth, half_width, offset, cord_shift)
 

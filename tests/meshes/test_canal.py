@@ -200,7 +200,7 @@ def test_station_of_a_level_is_in_its_span_and_follows_height(canal):
 def test_what_is_not_charted_is_refused(canal):
     with pytest.raises(ValueError, match="level must be one of L5, .*, got 'S1': name a level of the chart"):
         canal.station("S1")
-    with pytest.raises(ValueError, match="interspace must be one of L4-L5, .*, got 'L5-S1'"):
+    with pytest.raises(ValueError, match="interspace must be one of T6-T7, .*, L4-L5, got 'L5-S1'"):
         canal.interspace("L5-S1")
     assert canal.interspace("T12-L1").upper == "T12"
 
