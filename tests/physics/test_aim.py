@@ -135,3 +135,17 @@ def test_plan_without_a_way_is_refused(anatomy):
         plan_needle(anatomy, "T12-L1", needle=Needle(89.0), largest_approach=radians(16.0))
     with pytest.raises(ValueError, match="approach_deg must lie between"):
         plan_needle(anatomy, "T12-L1", largest_approach=radians(95.0))
+
+
+@pytest.mark.parametrize("approach_deg", [5.0, 6.0, 8.0])
+def test_an_axis_nearly_along_the_skin_is_aimed_or_refused(anatomy, approach_deg):
+    """The search is thrown far aside here; warnings are errors in this suite."""
+    for interspace, medial_deg in (("T12-L1", 12.0), ("T6-T7", 0.0)):
+        try:
+            aim = aim_at_target(
+                anatomy, interspace, side="left", approach=radians(approach_deg), medial=radians(medial_deg)
+            )
+        except ValueError as error:
+            assert "come in steeper" in str(error)
+        else:
+            assert np.isfinite([aim.entry_x, aim.entry_z]).all()

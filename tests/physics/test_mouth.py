@@ -52,9 +52,21 @@ def test_depth_under_the_roof_can_be_chosen(anatomy):
 
 @pytest.mark.parametrize("approach_deg", [0.0, 90.0, 120.0])
 def test_an_impossible_approach_is_refused(anatomy, approach_deg):
-    with pytest.raises(ValueError, match="approach_deg must lie between 0 and 90"):
+    with pytest.raises(ValueError, match="approach_deg must be more than 0 and less than 90"):
         placed(anatomy, approach=radians(approach_deg))
     assert placed(anatomy, approach=radians(80.0)).direction[1] < 0.0
+
+
+@pytest.mark.parametrize("medial_deg", [-61.0, 61.0, float("nan")])
+def test_an_impossible_turn_is_refused(anatomy, medial_deg):
+    with pytest.raises(ValueError, match="medial_deg must lie between -60 and 60"):
+        placed(anatomy, medial=radians(medial_deg))
+    assert placed(anatomy, medial=radians(60.0)).direction[0] < 0.0
+
+
+def test_an_offset_that_is_no_number_is_refused(anatomy):
+    with pytest.raises(ValueError, match="offset must be a number, got nan"):
+        placed(anatomy, offset=float("nan"))
 
 
 def test_an_offset_in_the_bone_is_refused(anatomy):

@@ -12,6 +12,7 @@ from trainer.physics.needle_check import check_needle
 CLOSE = 1e-8  # [mm]
 NEWTON_STEPS, LONGEST_STEP = 25, 20.0  # [mm]
 SEARCH_STEP = 4.0  # [mm]
+ASTRAY = 1e4  # [mm] an axis nearly along the skin throws the search this far aside
 # Where along the flavum the window's own middle is looked for first, lower to upper end.
 SHARES = (0.1, 0.3, 0.5, 0.7, 0.9, 1.1)
 
@@ -24,7 +25,7 @@ def epidural_target(anatomy, station, across):
     canal, theta = anatomy.canal, 0.0
     for _ in range(60):
         radius = float(canal.radii(station, theta)[3])
-        if abs(across) >= 0.95 * radius:
+        if not abs(across) < 0.95 * radius:
             raise ValueError(
                 f"target_offset must stay within {0.95 * radius:.1f} mm of the midline, got "
                 f"{abs(across):g}: the canal is no wider there"
@@ -87,10 +88,13 @@ def _search(tissue, target, held):
         x = target[0]
         for _ in range(30):
             x += _miss(tissue, target, (x, z), held)[0]
+            if not abs(x) < ASTRAY:
+                return None
         return np.array([x, z])
 
     def off(z):
-        return _miss(tissue, target, place(z), held)[1]
+        entry = place(z)
+        return np.nan if entry is None else _miss(tissue, target, entry, held)[1]
 
     heights = np.arange(target[2] + 30.0, tissue.scale[0], -SEARCH_STEP)
     values = [off(z) for z in heights]

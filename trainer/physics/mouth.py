@@ -1,5 +1,6 @@
 """Where the needle's mouth opens in the canal, and which way it points."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,6 +8,7 @@ import numpy as np
 from meshes.frames import unit
 from meshes.levels import check_interspace
 from meshes.units import degrees
+from trainer.physics.needle import check_medial
 
 # How far under the roof the mouth opens unless said otherwise; half the gap where the space is thinner. [mm]
 USUAL_INSIDE = 1.5
@@ -74,13 +76,16 @@ def mouth_from_placement(canal, *, interspace, offset, approach, medial, inside=
     Raises
     ------
     ValueError
-        If the interspace is not charted, the approach is not between 0 and 90 degrees, or the offset or
+        If the interspace is not charted, an angle is not one that a needle can be held at, or the offset or
         `inside` leaves no place for a mouth.
     """
     if not 0.0 < approach < 0.5 * np.pi:
         raise ValueError(
-            f"approach_deg must lie between 0 and 90, got {degrees(approach):g}: choose a value inside"
+            f"approach_deg must be more than 0 and less than 90, got {degrees(approach):g}: 30 to 45 is usual"
         )
+    check_medial(medial)
+    if not math.isfinite(offset):
+        raise ValueError(f"offset must be a number, got {offset:g}: give it in mm, left of the midline")
     if inside is not None and not inside > 0.0:
         raise ValueError(f"inside must be positive, got {inside:g}: the mouth lies under the roof")
     marks = canal.interspace(check_interspace(interspace))

@@ -147,6 +147,11 @@ def check_angles(approach, medial):
             f"approach_deg must lie between 5 and 90, got {degrees(approach):g}: "
             "90 is square to the skin, 30 to 45 is usual"
         )
+    check_medial(medial)
+
+
+def check_medial(medial):
+    """Raise ValueError unless a needle can be turned by this angle [rad] toward the midline."""
     if not -WIDEST <= medial <= WIDEST:
         raise ValueError(
             f"medial_deg must lie between -60 and 60, got {degrees(medial):g}: "
