@@ -48,7 +48,8 @@ def test_every_phase_with_every_event(states, possible, phase, name, following):
     state = states[phase]
     before = digest(state)
     if following == "-":
-        with pytest.raises(ValueError, match=f"event must be one of .* in the phase {phase}, got {name}"):
+        rule = "come before" if phase == "debrief" else f"be one of .* in the phase {phase}"
+        with pytest.raises(ValueError, match=f"event must {rule}.*, got {name}"):
             step(state, possible[name])
     else:
         after = step(state, possible[name])
@@ -146,6 +147,21 @@ def test_bone_stops_the_needle_and_is_named(states, possible):
     assert at_bone.needle_depth == planned.check.to_first_bone < planned.needle.length
     assert planned.check.first_bone in at_bone.touched_bone
     assert step(at_bone, e.AdvanceNeedle(-1.0)).touched_bone is None
+
+
+def test_bone_in_front_of_the_canal_stops_the_needle(states, possible):
+    """The canal is no deeper than 25 mm square to its axis, and the tip touches bone within 0.05 mm."""
+    long = replace(possible["PlanNeedle"], needle_length=152.0)
+    state = step(step(states["picture"], long), e.PlaceNeedle())
+    check = state.check
+    at_bone = step(state, e.AdvanceNeedle(state.needle.length - state.needle_depth))
+    assert at_bone.needle_depth < state.needle.length
+    assert "the body of" in at_bone.touched_bone
+    assert check.to_dura < at_bone.needle_depth < check.to_epidural + 25.0 / np.sin(check.angle_to_canal)
+    tip = check.entry + at_bone.needle_depth * check.direction
+    assert abs(float(state.anatomy.packed.nearest(tip[None])[0]) - state.needle.outer_radius) < 0.05
+    short = step(state, e.AdvanceNeedle(check.to_dura + 1.0 - state.needle_depth))
+    assert short.touched_bone is None
 
 
 def test_a_dural_puncture_is_counted_once_for_each_crossing(states):

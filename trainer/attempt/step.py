@@ -71,11 +71,10 @@ def step(state, event):
 
 
 def _refusal(phase, event):
-    allowed = [kind.__name__ for kind in TABLE[phase]]
-    return (
-        f"event must be one of {', '.join(allowed) or 'none'} in the phase {phase}, "
-        f"got {type(event).__name__}: {'choose one of these' if allowed else 'begin a new attempt'}"
-    )
+    allowed, came = [kind.__name__ for kind in TABLE[phase]], type(event).__name__
+    if not allowed:
+        return f"event must come before FinishAttempt, got {came} after it: begin a new attempt"
+    return f"event must be one of {', '.join(allowed)} in the phase {phase}, got {came}: choose one of these"
 
 
 def _plan_needle(state, event):
@@ -128,7 +127,7 @@ def _place_needle(state, _):
 
 
 def _advance_needle(state, event):
-    """Move the tip; bone stops it. Bone in front of the canal is not looked for."""
+    """Move the tip; bone stops it, behind the canal or in front of it."""
     wanted, check = state.needle_depth + event.millimetres, state.check
     if wanted < 0.0:
         raise ValueError(
@@ -141,8 +140,11 @@ def _advance_needle(state, event):
             f"{state.needle_depth:g} with a needle of {state.needle.length:g}: take a longer needle"
         )
     depth, touched = wanted, None
-    if check.to_first_bone is not None and wanted >= check.to_first_bone:
-        depth, touched = check.to_first_bone, check.first_bone_part
+    met = check.bone_in_front
+    if check.first_bone is not None:
+        met = check.to_first_bone, check.first_bone_part
+    if met is not None and wanted >= met[0]:
+        depth, touched = met
     pierced = check.to_dura is not None and state.needle_depth < check.to_dura <= depth
     return replace(
         state,
