@@ -45,6 +45,23 @@ def test_a_good_needle_passes(good):
     assert found(good, "The epidural entry lies").status == "derived"
 
 
+def test_an_entry_across_the_midline_is_told():
+    """Named left, entered 20 mm to the right of the midline."""
+    across = found(flat_check(x=-20.0, medial_deg=-10.0), "across the midline from the left")
+    assert across.kind == "warn" and "20 mm" in across.text
+    assert not [r for r in flat_check(x=3.0).reasons if "across the midline from" in r.text]
+
+
+def test_a_short_needle_does_not_hide_the_way_round_bone(anatomy):
+    """The hint at bone is about the way: the same for a needle that is too short as for a long one."""
+    aim = aim_at_target(
+        anatomy, "T12-L1", side="left", approach=radians(30.0), medial=radians(12.0), target_offset=0.0
+    )
+    short, long = (check_needle(anatomy, aim, Needle(mm)).reasons[0].text for mm in (60.0, 152.0))
+    assert "spinous process" in long and "no small change" not in long
+    assert short == long
+
+
 def test_too_short():
     """At 35 degrees 40 / sin 35 = 69.7 mm and a bevel of 3 mm: 72.7 mm are needed."""
     short = found(flat_check(x=0.0, needle=Needle(72.0)), "too short")

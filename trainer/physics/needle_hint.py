@@ -1,8 +1,11 @@
 """The smallest change of an aim that frees it, found by trying."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from meshes.units import degrees, radians
+from trainer.physics.needle import table_lengths
 from trainer.physics.needle_trials import Rule, try_aims
 
 STEPS = np.arange(1.0, 13.0)  # [mm] and [degrees]: a millimetre at the skin weighs as much as a degree
@@ -24,12 +27,20 @@ CHANGES = (
 )
 
 
+def _too_short(check):
+    return check.to_epidural is not None and (
+        check.to_epidural + check.needle.bevel_length > check.needle.length
+    )
+
+
 def _free(check, moves):
     """Return which moves (n, 4) of the aim would pass, and stay where a needle can be held (n,)."""
     aim, anatomy = check.aim, check.anatomy
     start = np.array([aim.entry_x, aim.entry_z, aim.approach, aim.medial])
     places = start + moves * np.array([aim.sign, 1.0, 1.0, 1.0])
-    rule = Rule.of(check.needle)
+    # A needle that is too short has a reason of its own; the hint is about the way.
+    longest = max(check.needle.length, *table_lengths())
+    rule = Rule.of(replace(check.needle, length=longest) if _too_short(check) else check.needle)
     trials = try_aims(anatomy, check.interspace, places, sign=aim.sign, rule=rule)
     row = anatomy.tissue.midline(places[:, 1])
     held = (places[:, 2] >= FLATTEST) & (places[:, 2] <= STEEPEST) & (np.abs(places[:, 3]) <= WIDEST)

@@ -44,6 +44,8 @@ def judge(check):
     if check.to_epidural is not None:
         reasons += [length(check), travel(check)]
     reasons += [approach(check)]
+    if (across := other_side(check)) is not None:
+        reasons += [across]
     if check.reaches:
         reasons += [offset(check)]
     if check.reaches and check.lateral_offset * check.aim.sign > NEAR_MIDLINE:
@@ -135,6 +137,19 @@ def approach(check):
     if angle < flat.value - 1e-9:
         return Reason(f"{text}: flat, {usual}; the way is long.", OK, flat.status)
     return Reason(f"{text}: as is usual.", OK, steep.status)
+
+
+def other_side(check):
+    """Say where the skin is entered across the row of spinous processes from the side that was named."""
+    aim = check.aim
+    across = aim.sign * (float(check.anatomy.tissue.midline(aim.entry_z)) - aim.entry_x)
+    if across <= NEAR_MIDLINE:
+        return None
+    return Reason(
+        f"The skin entry lies {across:.0f} mm across the midline from the {aim.side}: name the other side, "
+        "or turn more toward the midline.",
+        WARN,
+    )
 
 
 def offset(check):
