@@ -153,3 +153,21 @@ def test_an_empty_file_is_no_journal(tmp_path):
     file.write_bytes(b"")
     with pytest.raises(ValueError, match="line 1: the line must be the header of a journal"):
         journal.read(file)
+
+
+@pytest.mark.parametrize("seed", [-1, 2**32, 10**30])
+def test_a_seed_that_cannot_be_drawn_from_is_refused(tmp_path, seed):
+    path = tmp_path / "seeded.jsonl"
+    journal.Journal.create(path, scenario=library.load("ordinary-adult"), seed=seed).close()
+    with pytest.raises(ValueError, match="line 1: the line must give a seed from 0 to 4294967295"):
+        journal.read(path)
+
+
+def test_an_event_named_by_no_text_is_refused(tmp_path):
+    path = tmp_path / "named.jsonl"
+    journal.Journal.create(path, scenario=library.load("ordinary-adult"), seed=2**32 - 1).close()
+    assert journal.read(path).seed == 2**32 - 1
+    with path.open("a", encoding="utf-8") as file:
+        file.write('{"event": ["PassLead"], "state": "x", "stamp": null}\n')
+    with pytest.raises(ValueError, match="line 2: event must be one of PlanNeedle, .* got .'PassLead'.:"):
+        journal.read(path)

@@ -67,7 +67,7 @@ def test_an_event_that_cannot_follow_is_refused_with_its_number(finished, tmp_pa
     def too_early(lines):
         lines[1] = {"event": "PassLead", "state": "x", "stamp": None}
 
-    with pytest.raises(ValueError, match="event 1 of the journal was refused: event must be one of"):
+    with pytest.raises(ValueError, match="jsonl line 2: event 1 was refused: event must be one of"):
         repeat(cut(finished, 3, tmp_path, too_early), anatomy=finished.attempt.anatomy)
 
 

@@ -123,7 +123,8 @@ def from_record(record):
     ValueError
         If the kind is unknown, or a value is missing, left over or of the wrong type.
     """
-    kind = _BY_NAME.get(record.get("event"))
+    name = record.get("event")
+    kind = _BY_NAME.get(name) if isinstance(name, str) else None
     if kind is None:
         raise ValueError(
             f"event must be one of {', '.join(_BY_NAME)}, got {record.get('event')!r}: "

@@ -13,7 +13,7 @@ from functools import cache
 from pathlib import Path
 
 import meshes.tables
-from scenarios.scenario import from_content
+from scenarios.scenario import LARGEST_SEED, from_content
 from trainer import __version__
 from trainer.attempt.events import from_record, to_record
 
@@ -46,6 +46,8 @@ class Record:
 
     Parameters
     ----------
+    path : str
+        Where it was read.
     program, tables : str
         Versions with which it was written.
     scenario : scenarios.scenario.Scenario
@@ -57,6 +59,7 @@ class Record:
         Length of the file up to the end of its last whole line.
     """
 
+    path: str
     program: str
     tables: str
     scenario: object
@@ -141,7 +144,14 @@ def read(path):
     scenario = from_content(header["scenario"], source=f"{path} line 1")
     dropped = f"{path} line {len(lines) + 1}: the last line was torn and has been dropped" if torn else None
     return Record(
-        header["program"], header["tables"], scenario, header["seed"], entries, dropped, len(raw) - len(torn)
+        str(path),
+        header["program"],
+        header["tables"],
+        scenario,
+        header["seed"],
+        entries,
+        dropped,
+        len(raw) - len(torn),
     )
 
 
@@ -159,6 +169,8 @@ def _header(path, line):
     kinds = {"program": str, "tables": str, "units": str, "scenario": dict, "seed": int}
     if header.keys() != set(_HEADER) or not all(type(header[k]) is kind for k, kind in kinds.items()):
         raise ValueError(_damaged(path, 1, f"must name {', '.join(_HEADER)}", line))
+    if not 0 <= header["seed"] <= LARGEST_SEED:
+        raise ValueError(_damaged(path, 1, f"must give a seed from 0 to {LARGEST_SEED}", line))
     if header["units"] != UNITS:
         raise ValueError(_damaged(path, 1, f"must give the units as {UNITS!r}", line))
     return header
@@ -178,7 +190,7 @@ def _entry(path, number, line):
 def _object(path, number, line):
     try:
         content = json.loads(line)
-    except ValueError:
+    except (ValueError, RecursionError):
         content = None
     if not isinstance(content, dict):
         raise ValueError(_damaged(path, number, "must be a JSON object", line))

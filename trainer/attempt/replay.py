@@ -37,7 +37,7 @@ def repeat(record, *, anatomy=None, progress=None):
     Raises
     ------
     ValueError
-        If an event is refused; the sentence names its number.
+        If an event is refused; the sentence names the journal, the line and its number.
     """
     attempt = Attempt(record.scenario, seed=record.seed, anatomy=anatomy, progress=progress)
     different = None
@@ -45,7 +45,9 @@ def repeat(record, *, anatomy=None, progress=None):
         try:
             attempt.do(entry.event, stamp=entry.stamp)
         except ValueError as error:
-            raise ValueError(f"event {number} of the journal was refused: {error}") from None
+            # Event 1 stands on line 2, after the header.
+            place = f"{record.path} line {number + 1}"
+            raise ValueError(f"{place}: event {number} was refused: {error}") from None
         if different is None and attempt.done[-1].digest != entry.digest:
             different = number
     same_version = (record.program, record.tables) == (__version__, tables_version())
