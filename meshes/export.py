@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pyvista
 import trimesh
+from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
 
 ENDINGS = (".glb", ".stl", ".vtp", ".ply")
 # left, posterior, cranial [mm] -> x left, y up, z anterior [m]
@@ -105,7 +106,13 @@ def _write_vtp(meshes, path):
     surface = pyvista.PolyData.from_regular_faces(vertices, faces)
     surface.cell_data["part"] = numbers
     surface.field_data["part_names"] = list(meshes)
-    surface.save(path)
+    # VTK's own way to a full disk ends the whole process.
+    writer = vtkXMLPolyDataWriter()
+    writer.SetInputData(surface)
+    writer.SetDataModeToBinary()
+    writer.WriteToOutputStringOn()
+    writer.Write()
+    path.write_text(writer.GetOutputString(), encoding="utf-8")
 
 
 WRITERS = {".glb": _write_glb, ".stl": _write_stl, ".ply": _write_ply, ".vtp": _write_vtp}
