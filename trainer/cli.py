@@ -3,6 +3,7 @@
 Exit codes: 0 done, 1 a comparison failed, 2 bad input, 130 interrupted.
 """
 
+import errno
 import sys
 from typing import Annotated
 
@@ -19,6 +20,7 @@ app = typer.Typer(
 # The base of all usage errors, in whatever package this version of typer keeps it.
 _USAGE = next(kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException")
 BAD_INPUT, INTERRUPTED = 2, 130
+_FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
 def _version(wanted):
@@ -44,6 +46,11 @@ for command in (demo, cases, anatomy, aim, steer, xray, replay, info):
 
 def sentence(error):
     """Return what a person is told about an error: one line."""
+    if isinstance(error, OSError) and error.errno in _FULL:
+        return (
+            f"the disk must have room for {error.filename or 'what is written'}, "
+            f"got {error.strerror.lower()!r}: free some space and start again"
+        )
     if isinstance(error, OSError) and error.strerror:
         return (
             f"{error.filename or 'the file'} must be a path that the program may use, "
@@ -62,6 +69,8 @@ def main(arguments=None):
         print(f"trainer: {sentence(error)}", file=sys.stderr)
         code = BAD_INPUT
     except (KeyboardInterrupt, typer.Abort):
-        print("trainer: interrupted, nothing was written", file=sys.stderr)
         code = INTERRUPTED
+    # Some versions of typer turn Ctrl-C into the exit code themselves.
+    if code == INTERRUPTED:
+        print("trainer: interrupted, nothing was written", file=sys.stderr)
     sys.exit(code or 0)

@@ -1,13 +1,19 @@
 """Bad input: one sentence, exit code 2, no traceback, nothing half-written left behind."""
 
+import errno
+import os
 import re
+import signal
 import subprocess
 import sys
+import time
 
+import numpy as np
 import pytest
 
+from meshes import export
 from scenarios import library
-from trainer.cli import main
+from trainer.cli import main, sentence
 
 
 @pytest.fixture
@@ -22,6 +28,14 @@ def folder(tmp_path, monkeypatch):
     (tmp_path / "far.txt").write_text("advance 5\nwithdraw 50\n", encoding="utf-8")
     (tmp_path / "torn.jsonl").write_text('{"journal": 1, "prog', encoding="utf-8")
     (tmp_path / "file").write_text("x", encoding="utf-8")
+    (tmp_path / "empty.toml").write_bytes(b"")
+    (tmp_path / "bytes.toml").write_bytes(b'title = "\xff"\n')
+    (tmp_path / "twice.toml").write_text("seed = 1\n[task]\n[task]\n", encoding="utf-8")
+    (tmp_path / "deep.toml").write_text("a = " + "[" * 5000, encoding="utf-8")
+    (tmp_path / "digits.toml").write_text(good.replace("seed = 52", "seed = " + "9" * 5000), encoding="utf-8")
+    (tmp_path / "date.toml").write_text(good.replace("seed = 52", "seed = 1979-05-27"), encoding="utf-8")
+    (tmp_path / "curve.toml").write_text(good.replace('top = "T8"', 'top = "L5"'), encoding="utf-8")
+    (tmp_path / "deep.jsonl").write_text("[" * 100_000 + "\n", encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -31,7 +45,7 @@ CALLS = [
         "aim nobody",
         "case must be one of heavy-adult, ordinary-adult, draw:SEED or the path of a TOML file, got 'nobody'",
     ),
-    ("anatomy nobody", "case must be one of heavy-adult, ordinary-adult"),
+    ("anatomy nobody", "case must be one of heavy-adult, ordinary-adult, draw:SEED or"),
     ("aim broken.toml", "broken.toml line 2: the line must be TOML"),
     ("aim range.toml", "range.toml line 7: anatomy.lumbar_lordosis_deg must lie between 10 and 80, got 95"),
     ("aim unknown.toml", "unknown.toml line 17: anatomy.flavum must be one of"),
@@ -58,7 +72,7 @@ CALLS = [
     ("steer ordinary-adult --script good.txt --interspace X", "interspace must be one of"),
     (
         "steer ordinary-adult --script good.txt --approach-deg 95",
-        "approach_deg must lie between 0 and 90, got 95",
+        "approach_deg must be more than 0 and less than 90, got 95",
     ),
     (
         "aim ordinary-adult --entry-mm 10 900",
@@ -83,6 +97,28 @@ CALLS = [
     ("replay none.jsonl", "none.jsonl must be a path that the program may use, got 'no such file"),
     ("replay torn.jsonl", "torn.jsonl line 1: the line must be the header of a journal"),
     ("replay file", "file line 1: the line must be the header of a journal"),
+    ("aim empty.toml", "empty.toml: title must be given, got nothing: add it"),
+    ("aim bytes.toml", "bytes.toml line 1: the file must be UTF-8 text"),
+    (
+        "aim twice.toml",
+        r"twice.toml line 3: the line must be TOML \(cannot declare task twice\), got '\[task\]'",
+    ),
+    ("aim deep.toml", "deep.toml: the file must not nest"),
+    ("aim digits.toml", "digits.toml: the file must hold readable numbers"),
+    ("aim date.toml", "date.toml line [34]: seed must be a whole number, got 1979-05-27: correct it"),
+    ("aim curve.toml", "curve.toml line .*: anatomy must have its curve_top above its curve_bottom, got L5"),
+    ("aim ordinary-adult --target-offset-mm nan", "target_offset must stay within .* got nan"),
+    ("aim ordinary-adult --interspace L5-S1", "interspace must be one of T6-T7, .*, L4-L5, got 'L5-S1'"),
+    (
+        "steer ordinary-adult --script good.txt --medial-deg nan",
+        "medial_deg must lie between -60 and 60, got nan",
+    ),
+    ("steer ordinary-adult --script good.txt --medial-deg 200", "medial_deg must lie between -60 and 60"),
+    ("steer ordinary-adult --script good.txt --mouth-offset-mm nan", "offset must be a number, got nan"),
+    ("replay deep.jsonl", "deep.jsonl line 1: the line must be a JSON object"),
+    ("replay ", "Invalid value for 'ATTEMPT.jsonl': the path must have a name, got an empty one"),
+    ("demo -o ", "Invalid value for '--output' / '-o': the path must have a name, got an empty one"),
+    ("xray ordinary-adult -o ", "Invalid value for '--output' / '-o': the path must have a name"),
     ("demo -o file", "file must be a path that the program may use, got 'file exists'"),
     ("demo -o file/folder", "file/folder must be a path that the program may use"),
     ("demo --case nobody", "case must be one of"),
@@ -95,7 +131,8 @@ CALLS = [
 def test_bad_input(folder, capsys, call, words):
     before = sorted(path.name for path in folder.rglob("*"))
     with pytest.raises(SystemExit) as ended:
-        main(call.split())
+        # A trailing space stands for an empty text, as an unset variable of a shell gives it.
+        main(call.split(" "))
     captured = capsys.readouterr()
     assert ended.value.code == 2
     assert captured.out == ""
@@ -124,7 +161,51 @@ def test_a_failure_in_the_middle_leaves_nothing_behind(folder, capsys, monkeypat
     with pytest.raises(SystemExit) as ended:
         main(["demo", "-o", "new/folder"])
     assert ended.value.code == 2
-    assert "trainer: report.html must be a path" in capsys.readouterr().err
+    assert "trainer: the disk must have room for report.html" in capsys.readouterr().err
+    assert sorted(path.name for path in folder.rglob("*")) == before
+
+
+def test_a_full_disk_is_told_with_its_remedy():
+    told = sentence(OSError(errno.ENOSPC, "No space left on device", "x.png"))
+    assert (
+        told
+        == "the disk must have room for x.png, got 'no space left on device': free some space and start again"
+    )
+    assert "check the path" in sentence(PermissionError(errno.EACCES, "Permission denied", "x.png"))
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs a device that is always full")
+@pytest.mark.parametrize("ending", [".glb", ".stl", ".ply", ".vtp"])
+def test_no_format_goes_down_with_a_full_disk(tmp_path, monkeypatch, ending):
+    """VTK's own writer of VTP ended the whole process here."""
+    monkeypatch.setattr(export, "_claim", lambda part, path: part.symlink_to("/dev/full"))
+    triangle = {"a": (np.eye(3), np.array([[0, 1, 2]]))}
+    with pytest.raises(OSError, match="No space left"):
+        export.export_meshes(triangle, tmp_path / f"x{ending}")
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("wait", [0.0, 0.4])
+def test_interrupted(folder, wait):
+    """Ctrl-C as a terminal sends it: to the whole group of processes."""
+    before = sorted(path.name for path in folder.rglob("*"))
+    code = "from trainer.cli import main; print('ready', flush=True); main(['demo', '-o', 'new'])"
+    running = subprocess.Popen(
+        [sys.executable, "-c", code],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+        # A shell in the background leaves the signal ignored.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    )
+    assert running.stdout.readline() == "ready\n"
+    time.sleep(wait + 0.05)
+    os.killpg(running.pid, signal.SIGINT)
+    out, err = running.communicate(timeout=60)
+    assert (running.returncode, out) == (130, "")
+    assert err.splitlines()[-1] == "trainer: interrupted, nothing was written"
+    assert "Traceback" not in err
     assert sorted(path.name for path in folder.rglob("*")) == before
 
 

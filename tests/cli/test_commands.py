@@ -116,9 +116,30 @@ def test_steer(run, script):
     # A negative turn of the hub sends the bend towards the patient's left, and the tip follows.
     assert states[2]["clock_angle_deg"] != states[1]["clock_angle_deg"]
     assert states[3]["tip_offset_mm"] > states[1]["tip_offset_mm"] - 3.0
-    text = run("steer", "ordinary-adult", "--script", script)[1].splitlines()
-    assert len(text) == 6
-    assert "converged" in text[0]
+    table, legend = run("steer", "ordinary-adult", "--script", script)[1].split("\n\n")
+    assert len(table.splitlines()) == 6
+    assert "converged" in table.splitlines()[0]
+    assert "left positive" in legend and "3 the patient's right" in legend
+
+
+def test_steer_tells_when_the_tip_has_left_the_model(run, tmp_path):
+    file = tmp_path / "far.txt"
+    file.write_text("\ufeffadvance 230\n", encoding="utf-8")
+    out = run("steer", "ordinary-adult", "--script", file)[1]
+    assert "advance 230: the tip has left the modelled canal" in out
+    assert "inserted: " not in out
+
+
+def test_xray_tells_when_the_repeated_attempt_differs(run, tmp_path, demo):
+    lines = (demo[0] / "attempt.jsonl").read_text(encoding="utf-8").splitlines(keepends=True)
+    changed = tmp_path / "changed.jsonl"
+    other = json.dumps({**json.loads(lines[1]), "state": "0" * 24}) + "\n"
+    changed.write_text("".join([lines[0], other, *lines[2:5]]), encoding="utf-8")
+    call = ("xray", "ordinary-adult", "-o", tmp_path / "x.png", "--size", "64", "--journal", changed)
+    code, _, err = run(*call)
+    assert code == 0 and "line 2: from here on the repeated attempt differs" in err
+    changed.write_text("".join(lines[:5]), encoding="utf-8")
+    assert "differs" not in run(*call)[2]
 
 
 def test_steer_reads_standard_input(run, monkeypatch):
@@ -149,7 +170,7 @@ def test_demo_writes_everything(demo):
     result = json.loads((folder / "result.json").read_text(encoding="utf-8"))
     assert json.loads(out) == result
     assert result["lead"]["placed"]
-    assert result["lead"]["tip_level"].startswith("T8") or "T7/T8" in result["lead"]["tip_level"]
+    assert result["lead"]["tip_level"].startswith("T8") or result["lead"]["tip_level"] == "T7-T8 disc"
     assert "steering to the top of T8" in err
 
 

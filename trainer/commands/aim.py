@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from trainer.commands.answers import answer, as_json, millimetres, progress, rows
-from trainer.commands.options import AsJson, Case, Interspace, Settings, chosen_case
+from trainer.commands.options import AsJson, Case, Interspace, Settings, chosen_case, compiled_first
 
 Pair = tuple[float, float]
 
@@ -120,7 +120,7 @@ def text(found):
         ("depth below skin", millimetres(found["depth_below_skin_mm"])),
         ("angle to skin", _degrees(found["angle_to_skin_deg"])),
         ("angle to canal", _degrees(found["angle_to_canal_deg"])),
-        ("offset at entry", f"{millimetres(entry['offset_mm'])} (left positive)"),
+        ("offset at entry", _offset(entry["offset_mm"])),
         ("first bone", met),
         (
             "least clearance",
@@ -130,6 +130,14 @@ def text(found):
         ("dorsal gap", millimetres(entry["dorsal_gap_mm"])),
     ]
     return "\n".join([*lines, "", rows(pairs)])
+
+
+def _offset(value):
+    """Return how far off the midline the epidural space is entered, with its side."""
+    shown = millimetres(value if value is None else abs(value))
+    if value is None or shown == millimetres(0.0):
+        return "-" if value is None else "on the midline"
+    return f"{shown} to the {'left' if value > 0.0 else 'right'} of the midline"
 
 
 def _degrees(value):
@@ -142,16 +150,27 @@ def add_to(app):
         case: Case,
         interspace: Interspace = "T12-L1",
         side: Annotated[str, typer.Option(help="Of the patient: left or right.")] = "left",
-        approach_deg: Annotated[float, typer.Option(help="Between needle and skin.")] = 30.0,
-        medial_deg: Annotated[float, typer.Option(help="Turn towards the midline.")] = 12.0,
+        approach_deg: Annotated[
+            float, typer.Option(help="Between needle and skin; 90 is square to the skin.")
+        ] = 30.0,
+        medial_deg: Annotated[
+            float, typer.Option(help="Turn towards the midline from the entry side.")
+        ] = 12.0,
         entry_mm: Annotated[
-            Pair | None, typer.Option(metavar="X Z", help="Skin entry, left and cranial.")
+            Pair | None,
+            typer.Option(
+                metavar="X Z",
+                help="Skin entry: to the patient's left of the midline, and up from the sacrum.",
+            ),
         ] = None,
         target_offset_mm: Annotated[
-            float | None, typer.Option(help="Where to meet the epidural space, left of the midline.")
+            float | None,
+            typer.Option(
+                help="Where to meet the epidural space: from the midline, positive toward the entry side."
+            ),
         ] = None,
         needle_mm: Annotated[
-            float | None, typer.Option(help="Length; the case's longest if not given.")
+            float | None, typer.Option(help="Length of the needle; the case's longest if not given.")
         ] = None,
         settings: Settings = None,
         json: AsJson = False,
@@ -162,6 +181,7 @@ def add_to(app):
                 "--entry-mm must stand alone, got --target-offset-mm too: give either the entry or the target"
             )
         scenario = chosen_case(case, settings)
+        compiled_first()
         with progress("Building the anatomy") as report:
             found = check(
                 scenario,

@@ -7,7 +7,7 @@ import typer
 
 from meshes.whole_files import whole_file
 from trainer.commands.answers import answer, as_json, grid, progress, tell
-from trainer.commands.options import AsJson, Case, Settings, chosen_case
+from trainer.commands.options import AsJson, Case, Settings, chosen_case, compiled_first
 
 
 def facts(anatomy):
@@ -226,6 +226,7 @@ def _built_and_written(scenario, path):
 def run(case, settings=None, *, export=None, as_plain_json=False):
     """Return the answer as text, after writing `export` if it is named; raises ValueError, OSError."""
     scenario = chosen_case(case, settings)
+    compiled_first()
     anatomy = _built(scenario) if export is None else _built_and_written(scenario, export)
     found = facts(anatomy)
     return as_json(found) if as_plain_json else text(found)

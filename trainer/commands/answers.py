@@ -57,7 +57,8 @@ def _is_number(text):
 
 def millimetres(value, digits=1):
     """Return a length as a person reads it, '-' where there is none."""
-    return "-" if value is None or not math.isfinite(value) else f"{value:.{digits}f} mm"
+    # Adding zero turns -0.0 into 0.0.
+    return "-" if value is None or not math.isfinite(value) else f"{round(value, digits) + 0.0:.{digits}f} mm"
 
 
 @contextmanager

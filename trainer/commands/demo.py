@@ -7,7 +7,7 @@ import typer
 
 from meshes.whole_files import whole_folder
 from trainer.commands.answers import answer, as_json, progress
-from trainer.commands.options import AsJson, chosen_case
+from trainer.commands.options import AsJson, chosen_case, compiled_first, named_path
 
 JOURNAL, RESULT = "attempt.jsonl", "result.json"
 
@@ -40,7 +40,10 @@ def add_to(app):
     @app.command(name="demo")
     def demo(
         output: Annotated[
-            Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where report and journal go.")
+            Path,
+            typer.Option(
+                "--output", "-o", metavar="FOLDER", parser=named_path, help="Where report and journal go."
+            ),
         ] = Path("trainer-demo"),
         case: Annotated[str, typer.Option(help="Built-in case or TOML file.")] = "ordinary-adult",
         json: AsJson = False,
@@ -48,9 +51,7 @@ def add_to(app):
         """Let the reference performer place a lead, and write report, journal and result."""
         scenario = chosen_case(case, None)
         with whole_folder(output) as draft:
-            from trainer.commands.warmup import warm_up
-
-            warm_up()
+            compiled_first()
             with progress("Attempt", patience=0.0) as report:
                 attempt, performance = performed(scenario, journal_path=draft / JOURNAL, report=report)
                 report(0, 1, "writing the report")

@@ -1,6 +1,8 @@
 """Arguments and options that several commands share, and how their text becomes values."""
 
+import os
 import tomllib
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -17,6 +19,26 @@ Settings = Annotated[
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Answer in plain JSON.")]
 Interspace = Annotated[str, typer.Option(help="Where the needle passes, like T12-L1.")]
+
+
+def named_path(text):
+    """Return the Path of an option; an empty name would mean the present folder unasked."""
+    if not str(text).strip():
+        raise typer.BadParameter("the path must have a name, got an empty one")
+    return Path(text)
+
+
+def compiled_first():
+    """Compile the kernels with visible progress where this machine has not done so yet.
+
+    Does nothing where they cannot be kept: each command then compiles what it needs.
+    """
+    from meshes.compiled import compiled_folder
+
+    if os.access(compiled_folder(), os.W_OK):
+        from trainer.commands.warmup import warm_up
+
+        warm_up()
 
 
 def chosen_case(case, settings):

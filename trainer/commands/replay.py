@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from trainer.commands.answers import answer, as_json, progress, tell
-from trainer.commands.options import AsJson
+from trainer.commands.options import AsJson, compiled_first, named_path
 
 DIFFERENT = 1
 
@@ -39,7 +39,9 @@ def text(found):
 def add_to(app):
     @app.command(name="replay")
     def replay(
-        journal: Annotated[Path, typer.Argument(metavar="ATTEMPT.jsonl", help="A recorded attempt.")],
+        journal: Annotated[
+            Path, typer.Argument(metavar="ATTEMPT.jsonl", parser=named_path, help="A recorded attempt.")
+        ],
         json: AsJson = False,
     ):
         """Repeat a recorded attempt and compare it bit by bit; exit code 1 if it differs."""
@@ -50,6 +52,7 @@ def add_to(app):
             tell(record.dropped)
         from trainer.attempt.replay import repeat
 
+        compiled_first()
         with progress("Repeating the attempt") as report:
             replayed = repeat(record, progress=report)
             found = facts(record, replayed)

@@ -2,13 +2,20 @@
 
 import math
 import sys
-from pathlib import Path
 from typing import Annotated, NamedTuple
 
 import typer
 
 from trainer.commands.answers import answer, as_json, grid, progress
-from trainer.commands.options import AsJson, Case, Interspace, Settings, chosen_case
+from trainer.commands.options import (
+    AsJson,
+    Case,
+    Interspace,
+    Settings,
+    chosen_case,
+    compiled_first,
+    named_path,
+)
 
 # What a script may ask for: word -> (unit, least, most). More in one go than a lead is long is a slip.
 WORDS = {
@@ -72,7 +79,9 @@ def _command(source, number, words):
 def script_text(name):
     """Return the text of a script file, or of standard input for '-'; raises ValueError, OSError."""
     try:
-        return sys.stdin.read() if name == "-" else Path(name).read_text(encoding="utf-8")
+        # Some editors put a mark of the encoding in front.
+        text = sys.stdin.read() if name == "-" else named_path(name).read_text(encoding="utf-8-sig")
+        return text.removeprefix("\ufeff")
     except UnicodeDecodeError:
         raise ValueError(
             f"{name}: the script must be UTF-8 text, got other bytes: save it as UTF-8"
@@ -161,10 +170,27 @@ def _line(found):
 HEADS = ("after", "fed mm", "tip", "offset mm", "clock", "push N", "dent mm", "contacts", "converged")
 
 
+LEGEND = (
+    "offset: of the tip from the midline of its vertebra, left positive",
+    "clock: of the hub as the turning hand sees it, patient prone: 12 dorsal, 3 the patient's right",
+    "push: by the hand, negative while it pulls; dent: of the dura; contacts from the tip: "
+    "d dorsal, l lateral, v ventral",
+)
+
+
 def text(found):
-    """Return the states as a table; contacts from the tip: d dorsal, l lateral, v ventral."""
-    notes = [f"{state['after']}: {state['foramen']}" for state in found if state["foramen"]]
-    return "\n".join([grid(HEADS, [_line(state) for state in found]), *notes])
+    """Return the states as a table with what is to be told about them."""
+    notes = [f"{state['after']}: {note}" for state in found for note in _notes(state)]
+    return "\n".join([grid(HEADS, [_line(state) for state in found]), *notes, "", *LEGEND])
+
+
+def _notes(state):
+    if state["foramen"]:
+        yield state["foramen"]
+    if state["tip_level"].startswith(("above", "below")):
+        yield "the tip has left the modelled canal; what is told of it means nothing"
+    if not state["converged"]:
+        yield "the lead did not come to rest; do not trust its push and dent"
 
 
 def add_to(app):
@@ -176,10 +202,12 @@ def add_to(app):
         ],
         interspace: Interspace = "T12-L1",
         mouth_offset_mm: Annotated[
-            float, typer.Option(help="Of the needle's mouth, left of the midline.")
+            float, typer.Option(help="Of the needle's mouth from the midline, left positive.")
         ] = 3.0,
-        approach_deg: Annotated[float, typer.Option(help="Between needle and canal.")] = 32.0,
-        medial_deg: Annotated[float, typer.Option(help="Turn towards the midline.")] = 10.0,
+        approach_deg: Annotated[
+            float, typer.Option(help="Between needle and canal; 90 is square to it.")
+        ] = 32.0,
+        medial_deg: Annotated[float, typer.Option(help="Turn of the needle towards the midline.")] = 10.0,
         settings: Settings = None,
         json: AsJson = False,
     ):
@@ -188,6 +216,7 @@ def add_to(app):
 
         scenario = chosen_case(case, settings)
         commands = read_script(script_text(script), source="standard input" if script == "-" else script)
+        compiled_first()
         with progress("Steering") as report:
             found = [
                 facts(*state)

@@ -7,7 +7,7 @@ import typer
 
 from meshes.whole_files import whole_file
 from trainer.commands.answers import answer, as_json, progress, tell
-from trainer.commands.options import AsJson, Case, Settings, chosen_case
+from trainer.commands.options import AsJson, Case, Settings, chosen_case, compiled_first, named_path
 
 
 def _recorded_state(journal, scenario, anatomy):
@@ -23,7 +23,13 @@ def _recorded_state(journal, scenario, anatomy):
         )
     if record.dropped:
         tell(record.dropped)
-    return repeat(record, anatomy=anatomy).attempt.state
+    replayed = repeat(record, anatomy=anatomy)
+    if not replayed.identical:
+        tell(
+            f"{journal} line {replayed.first_difference + 1}: from here on the repeated attempt differs from "
+            "the recorded one; the picture shows the repeated one"
+        )
+    return replayed.attempt.state
 
 
 def picture(scenario, *, orbit_deg, tilt_deg, centre, size, journal=None, report=None):
@@ -50,14 +56,22 @@ def add_to(app):
     def xray(
         case: Case,
         output: Annotated[
-            Path, typer.Option("--output", "-o", metavar="FILE.png", help="Where to write it.")
+            Path,
+            typer.Option("--output", "-o", metavar="FILE.png", parser=named_path, help="Where to write it."),
         ],
-        orbit_deg: Annotated[float, typer.Option(help="0 frontal, 90 lateral.")] = 0.0,
-        tilt_deg: Annotated[float, typer.Option(help="Towards the head.")] = 0.0,
+        orbit_deg: Annotated[
+            float, typer.Option(help="Angle of the beam about the patient: 0 frontal, 90 lateral.")
+        ] = 0.0,
+        tilt_deg: Annotated[float, typer.Option(help="Angle of the beam towards the head.")] = 0.0,
         centre: Annotated[str, typer.Option(help="Level or interspace in the middle.")] = "T12",
         size: Annotated[int, typer.Option(help="Pixels of a side.")] = 512,
         journal: Annotated[
-            Path | None, typer.Option(help="Show the needle and lead of this attempt.")
+            Path | None,
+            typer.Option(
+                metavar="FILE.jsonl",
+                parser=named_path,
+                help="Show the needle and lead of this attempt.",
+            ),
         ] = None,
         settings: Settings = None,
         json: AsJson = False,
@@ -68,6 +82,7 @@ def add_to(app):
         scenario = chosen_case(case, settings)
         if output.suffix.lower() != ".png":
             raise ValueError(f"--output must end in .png, got {str(output)!r}: name a PNG file")
+        compiled_first()
         with whole_file(output) as draft, progress("Taking the picture") as report:
             from trainer.physics.xray_picture import png_bytes
 
