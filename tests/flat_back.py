@@ -11,6 +11,7 @@ from meshes.canal import CanalChart
 from meshes.canal_heights import canal_heights
 from meshes.canal_marks import Interspace
 from meshes.distance import DistanceGrid, PackedBones
+from meshes.parameters import SpineParameters
 from meshes.soft_tissue import SoftTissue
 
 FASCIA, ENTRY, DURA, FLAVUM, WALL_RADIUS = -10.0, -40.0, -44.0, 3.0, 12.0
@@ -65,9 +66,9 @@ def flat_anatomy(packed=None):
     canal = straight_canal()
     z = np.arange(-140.0, 141.0)
     heights, guide = canal_heights(canal, z)
-    profile = np.tile([FASCIA, 0.0, 0.0, 0.0], (z.size, 1))
+    profile = np.tile([FASCIA, *np.zeros(7)], (z.size, 1))
     # No bulge and no curvature: a plane.
     scale = np.array([z[0], 1.0, -14.0, 1.0, -FASCIA, 0.0, 18.0, 0.0])
     tissue = SoftTissue(profile, heights, guide, scale, 8.0, 2.0, canal)
     packed = packed if packed is not None else no_bones()
-    return SimpleNamespace(packed=packed, tissue=tissue, canal=canal)
+    return SimpleNamespace(parameters=SpineParameters(), packed=packed, tissue=tissue, canal=canal)

@@ -35,6 +35,7 @@ from trainer.physics.needle_facts import (
     WALL,
     check_axis,
 )
+from trainer.physics.needle_hard import first_hard_tissue
 from trainer.physics.needle_part import bone_part
 from trainer.physics.needle_verdict import FAIL, judge
 
@@ -54,7 +55,8 @@ class NeedleCheck:
     interspace : str
         The one wanted.
     facts : (58,) float
-        As check_axis leaves them.
+        As check_axis leaves them; hard tissue counts as the bone above.
+    hard : HardTissue or None, where it is met first
     """
 
     anatomy: object = field(repr=False)
@@ -62,6 +64,7 @@ class NeedleCheck:
     needle: Needle
     interspace: str
     facts: np.ndarray = field(repr=False)
+    hard: object = None
 
     def _number(self, index):
         value = float(self.facts[index])
@@ -181,6 +184,8 @@ class NeedleCheck:
     @cached_property
     def first_bone_part(self):
         """Words for the part that is touched first, or None."""
+        if self.hard:
+            return self.hard.words
         return None if self.first_bone is None else self._part(self.first_bone, self.first_bone_point)
 
     def _part(self, level, point):
@@ -275,12 +280,14 @@ class NeedleCheck:
     @cached_property
     def entered(self):
         """Name of the interspace whose flavum the axis passes, or None under a lamina or nowhere."""
-        if self.station is None:
+        return None if self.station is None else self.anatomy.canal.interspace_of(self.station)
+
+    @property
+    def flavum_state(self):
+        """What is left of the flavum where the axis enters: "whole", "bone", "parted" or "gone"; or None."""
+        if self.entered is None:
             return None
-        for name, space in self.anatomy.canal.interspaces.items():
-            if space.flavum_caudal - 2.0 <= self.station <= space.flavum_cranial:
-                return name
-        return None
+        return self.anatomy.canal.flavum_state(self.entered, self.lateral_offset)
 
     @property
     def reaches(self):
@@ -327,5 +334,10 @@ def check_needle(anatomy, aim, needle=None, *, interspace=None):
     facts = np.empty(FACTS)
     place = np.array([aim.entry_x, aim.entry_z, aim.sign, aim.approach, aim.medial])
     check_axis(*arrays_of(anatomy), place, needle.length, needle.outer_radius, facts)
+    others = needle.length, facts[CONTACT], facts[WALL]
+    hard = first_hard_tissue(anatomy, facts[ENTRY], facts[DIRECTION], to_flavum=facts[FLAVUM], others=others)
+    if hard is not None:
+        facts[CONTACT], facts[CONTACT_BONE] = hard.distance, anatomy.packed.levels.index(hard.level)
+        facts[CONTACT_POINT] = facts[ENTRY] + hard.distance * facts[DIRECTION]
     facts.flags.writeable = False
-    return NeedleCheck(anatomy, aim, needle, wanted, facts)
+    return NeedleCheck(anatomy, aim, needle, wanted, facts, hard)

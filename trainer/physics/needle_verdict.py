@@ -47,7 +47,7 @@ def judge(check):
     if (across := other_side(check)) is not None:
         reasons += [across]
     if check.reaches:
-        reasons += [offset(check)]
+        reasons += [*resistance(check), offset(check)]
     if check.reaches and check.lateral_offset * check.aim.sign > NEAR_MIDLINE:
         reasons += [crossing(check)]
     return tuple(reasons)
@@ -55,6 +55,13 @@ def judge(check):
 
 def way(check):
     """Say what the axis meets first."""
+    if check.hard is not None:
+        return Reason(
+            f"The axis meets {check.hard.words} {check.first_bone_depth:.0f} mm below the skin, "
+            f"{check.to_first_bone:.0f} mm along the needle: it stops the needle like bone, choose another "
+            "approach or interspace.",
+            FAIL,
+        )
     if check.first_bone is not None:
         return Reason(
             f"The axis meets {check.first_bone_part} {check.first_bone_depth:.0f} mm below the skin, "
@@ -83,6 +90,19 @@ def room_beside(check):
     if room < least.value:
         return Reason(f"{text}, less than {least.value:g} mm: it may scrape.", WARN, least.status)
     return Reason(f"{text}.", OK, least.status)
+
+
+def resistance(check):
+    """Warn where no loss of resistance will tell the epidural space: flavum removed, or parted."""
+    if check.flavum_state == "gone":
+        text = f"The flavum of {check.entered} has been removed: no loss of resistance, scar on the dura; "
+        return [Reason(text + "enter at least one level away from the defect.", WARN, "common practice")]
+    if check.flavum_state == "parted":
+        text = (
+            f"The flavum of {check.entered} is parted on the midline here: little or no loss of resistance."
+        )
+        return [Reason(text, WARN, table("flavum")[f"{check.entered}.gap_prevalence"].status)]
+    return []
 
 
 def length(check):
