@@ -3,14 +3,19 @@
 from dataclasses import dataclass
 from functools import cached_property
 
-from meshes.bones import build_bones
+from meshes.bones import PITCH, build_bones
 from meshes.canal_build import build_chart
 from meshes.curve import level_poses
 from meshes.disc import disc_meshes
 from meshes.distance import pack_bones
 from meshes.flavum import flavum_meshes
+from meshes.implants import implant_meshes
+from meshes.joint_carving import settled
+from meshes.landmarks import landmarks
 from meshes.neuraxis import cord_mesh, dura_mesh
 from meshes.parameters import SHAPE, SpineParameters, shape_facts
+from meshes.pelvis import pelvis_meshes
+from meshes.rib import rib_shells
 from meshes.soft_tissue import build_soft_tissue
 
 NEEDS_NEW_BONES = (*SHAPE, "stature_scale")
@@ -27,11 +32,14 @@ class Anatomy:
         {level: Bone}, each in its own frame.
     poses : dict
         {level: Pose}, from the bone's frame to the patient's.
+    uncarved : dict or None
+        {level: Bone} before neighbours gave way to each other in these poses; None where that is `bones`.
     """
 
     parameters: SpineParameters
     bones: dict
     poses: dict
+    uncarved: dict | None = None
 
     @cached_property
     def packed(self):
@@ -77,8 +85,30 @@ class Anatomy:
         """{'cord': (vertices, faces)}. [mm]"""
         return {"cord": cord_mesh(self.canal)}
 
+    @cached_property
+    def landmarks(self):
+        """What is counted and aimed at, as data; see `meshes.landmarks`."""
+        return landmarks(self)
+
+    @cached_property
+    def implants(self):
+        """{name: (vertices, faces)} of screws, rods, spacers and cement; empty without them. [mm]"""
+        return implant_meshes(self)
+
+    @cached_property
+    def pelvis(self):
+        """{'ilium left': (vertices, faces), 'ilium right': ...}. [mm]"""
+        return pelvis_meshes(self)
+
+    @cached_property
+    def ribs(self):
+        """What `meshes.rib.rib_shells` returns. [mm]"""
+        return rib_shells(self)
+
     def with_pose(self, **changes):
-        """Return the same bones in another posture or with other soft tissue; about a tenth of a second.
+        """Return the same bones in another posture or with other soft tissue, for while a slider moves.
+
+        Bones move as they are: in a strong posture neighbours can overlap until `settled`.
 
         Raises
         ------
@@ -94,16 +124,37 @@ class Anatomy:
                 f"changes must leave {', '.join(NEEDS_NEW_BONES)} alone, got {', '.join(refused)}: "
                 "call build_anatomy with the new parameters"
             )
-        return Anatomy(parameters, self.bones, level_poses(parameters))
+        return Anatomy(parameters, self.uncarved or self.bones, level_poses(parameters))
+
+    def settled(self):
+        """Return the Anatomy in which neighbouring bones have given way to each other in this posture.
+
+        It is what `build_anatomy` returns; where no two bones come too near, it is this one.
+        """
+        if self.uncarved is not None:
+            return self
+        facts = (shape_facts(self.parameters), self.parameters.stature_scale)
+        bones = settled(self.bones, self.poses, facts=facts)
+        return self if bones is self.bones else Anatomy(self.parameters, bones, self.poses, self.bones)
 
 
-def build_anatomy(parameters=SpineParameters(), *, progress=None):  # noqa: B008 - frozen
+def build_anatomy(parameters=SpineParameters(), *, pitch=PITCH, progress=None):  # noqa: B008 - frozen
     """Return the Anatomy of a spine; bones come from disk where they were built before.
+
+    No two neighbouring bones overlap, whatever the posture.
 
     Parameters
     ----------
     parameters : SpineParameters
+    pitch : float
+        Spacing of fields and grids; 1.4 is three times as fast, for while a slider of the shape moves. [mm]
     progress : callable or None
         Called as progress(done, total, words) while bones are built.
+
+    Raises
+    ------
+    ValueError
+        If `pitch` lies outside 0.4 to 1.6 mm.
     """
-    return Anatomy(parameters, build_bones(parameters, progress=progress), level_poses(parameters))
+    bones = build_bones(parameters, pitch=pitch, progress=progress)
+    return Anatomy(parameters, bones, level_poses(parameters)).settled()

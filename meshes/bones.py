@@ -5,7 +5,7 @@ so posture, stature and soft tissue never rebuild them.
 """
 
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -20,6 +20,7 @@ from meshes.vertebra import VertebraShape, neighbour_clearance, shape_column
 
 PITCH = 0.8  # [mm] error of the grid: rms 0.007, largest 0.09 mm; 1.0 mm is twice as coarse and hardly faster
 THREADS = 2
+STORED = ("vertices", "faces", "values", "origin")
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,10 +51,10 @@ class Bone:
         return centre, float(np.linalg.norm(self.vertices - centre, axis=1).max())
 
 
-def meshed(field, origin, pitch):
+def meshed(field, origin, pitch, *, reach=REACH):
     """Return {name: array} of a bone from its field: vertices, faces, values of the grid, and its origin.
 
-    A field that begins at x = 0 is half of a mirror image; its mesh is whole, its grid the same half.
+    A field that begins at x = 0 is half of a mirror image; its mesh is whole, its grid the same half. [mm]
     """
     whole, corner = field, origin
     if origin[0] == 0.0:
@@ -61,7 +62,7 @@ def meshed(field, origin, pitch):
     vertices, faces = contour(whole, corner, pitch)
     # Single precision on disk and in memory: a bone read back is the bone that was built, to the bit.
     vertices = vertices.astype(np.float32)
-    values = signed_grid(vertices.astype(float), faces, field, origin=origin, pitch=pitch)
+    values = signed_grid(vertices.astype(float), faces, field, origin=origin, pitch=pitch, reach=reach)
     return {"vertices": vertices, "faces": faces.astype(np.int32), "values": values, "origin": origin}
 
 
@@ -89,7 +90,7 @@ def _build_all(shapes, pitch, report):
 
 
 def _expected():
-    return {f"{level}.{name}" for level in COLUMN for name in ("vertices", "faces", "values", "origin")}
+    return {f"{level}.{name}" for level in COLUMN for name in STORED}
 
 
 def _shape_of_whole(values, origin):
@@ -97,11 +98,13 @@ def _shape_of_whole(values, origin):
     return (*values.shape[:2], 2 * values.shape[2] - 1) if origin[0] == 0.0 else values.shape
 
 
-def placed_grid(values, origin, vertices, *, pitch, scale, buffer, offset):
-    """Return the DistanceGrid of stored values, written into `buffer` from `offset` on, at a stature."""
-    shape = _shape_of_whole(values, origin)
-    whole = buffer[offset : offset + int(np.prod(shape))].reshape(shape)
-    if shape == values.shape:
+def placed_grid(values, origin, vertices, *, pitch, scale=1.0, reach=REACH, out=None):
+    """Return the whole DistanceGrid of stored values, written into `out`, at a stature.
+
+    `vertices` are those of the placed bone; all other lengths are at stature 1. [mm]
+    """
+    whole = np.empty(_shape_of_whole(values, origin), np.float32) if out is None else out
+    if whole.shape == values.shape:
         whole[:] = values
     else:
         mirrored(values, out=whole)
@@ -109,33 +112,24 @@ def placed_grid(values, origin, vertices, *, pitch, scale, buffer, offset):
     if scale != 1.0:
         whole *= np.float32(scale)
     first, pitch = origin * scale, pitch * scale
-    last = first + pitch * (np.array(shape[::-1]) - 1.0)
+    last = first + pitch * (np.array(whole.shape[::-1]) - 1.0)
     margin = float(min((vertices.min(axis=0) - first).min(), (last - vertices.max(axis=0)).min()))
-    return DistanceGrid(whole, first, pitch, margin, REACH * scale, buffer, offset)
+    return DistanceGrid(whole, first, pitch, margin, reach * scale)
 
 
 def _assemble(arrays, shapes, *, pitch, scale):
     """Return {level: Bone} whose grids are views of one buffer."""
-    parts = {
-        level: {name: arrays[f"{level}.{name}"] for name in ("vertices", "faces", "values", "origin")}
-        for level in COLUMN
-    }
-    sizes = [int(np.prod(_shape_of_whole(part["values"], part["origin"]))) for part in parts.values()]
+    places = {level: (arrays[f"{level}.values"], arrays[f"{level}.origin"]) for level in COLUMN}
+    sizes = [int(np.prod(_shape_of_whole(*place))) for place in places.values()]
     buffer = np.empty(sum(sizes), np.float32)
-    offsets = np.concatenate([[0], np.cumsum(sizes)[:-1]])
-    bones = {}
-    for (level, part), offset in zip(parts.items(), offsets):
-        vertices = part["vertices"].astype(float) * scale
-        grid = placed_grid(
-            part["values"],
-            part["origin"],
-            vertices,
-            pitch=pitch,
-            scale=scale,
-            buffer=buffer,
-            offset=int(offset),
-        )
-        bones[level] = Bone(level, vertices, part["faces"], grid, shapes[level])
+    bones, offset = {}, 0
+    for (level, (values, origin)), size in zip(places.items(), sizes):
+        out = buffer[offset : offset + size].reshape(_shape_of_whole(values, origin))
+        vertices = arrays[f"{level}.vertices"].astype(float) * scale
+        grid = placed_grid(values, origin, vertices, pitch=pitch, scale=scale, out=out)
+        grid = replace(grid, buffer=buffer, offset=offset)
+        bones[level] = Bone(level, vertices, arrays[f"{level}.faces"], grid, shapes[level])
+        offset += size
     return bones
 
 

@@ -1,8 +1,8 @@
 """How close neighbouring bones come in a posture: the least clearance, negative where they overlap.
 
-Bones are shaped in the posture at rest and only moved afterwards, so a strong posture (lordosis of 70
-degrees, scoliosis from 20, a third of the disc height lost) drives facets 1-4 mm into each other. It
-changes what is seen at the joints, not the windows; this figure says so.
+Bones of `build_anatomy` keep apart in every posture, because they give way to each other (see
+`meshes.joint_carving`); bones that were only moved (`Anatomy.with_pose`) can overlap by 1-5 mm in a strong
+one: lordosis of 70 degrees, scoliosis from 20, a third of the disc height lost.
 """
 
 from meshes.levels import INTERSPACES, split_interspace

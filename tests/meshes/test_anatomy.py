@@ -97,3 +97,20 @@ def test_tube_of_a_cylinder_has_its_volume():
     mesh = as_trimesh(tube(circle + np.array([0.0, 0.0, 1.0]) * np.linspace(0.0, 10.0, 11)[:, None, None]))
     assert mesh.is_watertight
     assert mesh.volume == pytest.approx(np.pi * 9.0 * 10.0, rel=1e-3)
+
+
+def test_parts_beside_the_column_are_the_owners(anatomy):
+    assert set(anatomy.landmarks.levels) == set(COLUMN)
+    assert set(anatomy.pelvis) == {"ilium left", "ilium right"}
+    assert anatomy.implants == {}
+    assert {"rib 12 left", "rib 12 right"} <= set(anatomy.ribs)
+    assert anatomy.pelvis is anatomy.pelvis
+
+
+def test_a_coarse_anatomy_has_coarse_bones_of_the_same_shape(anatomy):
+    coarse = build_anatomy(pitch=1.4)
+    assert coarse.bones["L1"].grid.pitch == pytest.approx(1.4)
+    assert len(coarse.bones["L1"].faces) < 0.4 * len(anatomy.bones["L1"].faces)
+    away = anatomy.bones["L1"].grid.at(coarse.bones["L1"].vertices)
+    assert np.sqrt(np.mean(away**2)) < 0.15
+    assert coarse.canal.station("T9") == pytest.approx(anatomy.canal.station("T9"), abs=0.5)
