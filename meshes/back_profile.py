@@ -8,6 +8,8 @@ from meshes.compiled import kernel
 from meshes.distance import nearest_bone
 from meshes.levels import COLUMN
 
+# Columns of the profile along the row; the slope of each stands in the next one.
+LINE, ROW, EXTRA, SEAT = 0, 2, 4, 6
 SPACING = 2.0  # [mm] of the rays along the row
 SMOOTHING = 5.0  # [mm] of the fascia along the row
 LINE_SMOOTHING = 8.0  # [mm] of the row from side to side

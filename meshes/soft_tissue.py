@@ -1,9 +1,10 @@
 """Skin, fat and fascia of the back as height fields over (x, z), and the canal seen from behind.
 
 The fascia bridges the tips of the spinous processes and follows their row from side to side, so that a
-scoliotic back keeps its furrow over the bones. Fat and skin lie on it with one thickness everywhere:
-only the layer above the supraspinous ligament changes with the size of the body (Bahk et al., Reg
-Anesth Pain Med 1998;23:262).
+scoliotic back keeps its furrow over the bones. Fat and skin lie on it, thicker at some levels than at others,
+and swell into the buttocks below; how much thicker does not depend on the size of the body, which adds one
+thickness everywhere: only the layer above the supraspinous ligament changes with it (Bahk et al., Reg Anesth
+Pain Med 1998;23:262).
 """
 
 import math
@@ -11,39 +12,46 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from meshes.back_profile import fascia_line, spinous_line, spinous_tips
+from meshes.back_profile import EXTRA, LINE, ROW, SEAT, fascia_line, spinous_line, spinous_tips
 from meshes.canal_heights import HALF_WIDTH, SPACING, canal_heights
 from meshes.compiled import kernel
+from meshes.cover import buttock_height, fit_cover
 from meshes.levels import check_interspace
 from meshes.tables.loader import number
 from meshes.trunk import trunk_mesh
 
 STEP = 1.0  # [mm] of all tables along z
 BELOW, ABOVE = 150.0, 70.0  # [mm] how far the back goes on below the origin and above the highest tip
-REFERENCE = "L2-L3"  # where body mass index sets the depth
 FARTHEST = 160.0  # [mm] from the row of spinous processes; the side of the trunk
+CLEFT_WIDTH = 40.0  # [mm] from the row to where a buttock has most of its height
 ROOF, DURA = 0, 1
 CENTRE_X, CENTRE_Y, STATION, LEFT, TANGENT, FLAVUM = 1, 2, 3, 4, 7, 10
 
 
-@kernel
-def fascia_height(profile, scale, x, z):
-    """Return y of the fascia and its slopes dy/dx, dy/dz."""
+@kernel(inline=True)
+def along_back(profile, scale, column, z):
+    """Return value and slope at height z of what a column of the profile holds."""
     f = (z - scale[0]) / scale[1]
     i = min(max(int(f), 0), profile.shape[0] - 2)
     t = min(max(f - i, 0.0), 1.0)
-    a, b = (1.0 + 2.0 * t) * (1.0 - t) ** 2, t * t * (3.0 - 2.0 * t)
-    c, d = t * (1.0 - t) ** 2 * scale[1], t * t * (t - 1.0) * scale[1]
-    line = a * profile[i, 0] + b * profile[i + 1, 0] + c * profile[i, 1] + d * profile[i + 1, 1]
-    row = a * profile[i, 2] + b * profile[i + 1, 2] + c * profile[i, 3] + d * profile[i + 1, 3]
-    da = 6.0 * t * (t - 1.0) / scale[1]
-    dc, dd = (1.0 - t) * (1.0 - 3.0 * t), t * (3.0 * t - 2.0)
-    by_z = da * (profile[i, 0] - profile[i + 1, 0]) + dc * profile[i, 1] + dd * profile[i + 1, 1]
-    row_by_z = da * (profile[i, 2] - profile[i + 1, 2]) + dc * profile[i, 3] + dd * profile[i + 1, 3]
+    low, high = profile[i, column], profile[i + 1, column]
+    low_slope, high_slope = profile[i, column + 1] * scale[1], profile[i + 1, column + 1] * scale[1]
+    value = (1.0 + 2.0 * t) * (1.0 - t) ** 2 * low + t * t * (3.0 - 2.0 * t) * high
+    value += t * (1.0 - t) ** 2 * low_slope + t * t * (t - 1.0) * high_slope
+    slope = 6.0 * t * (t - 1.0) * (low - high)
+    slope += (1.0 - t) * (1.0 - 3.0 * t) * low_slope + t * (3.0 * t - 2.0) * high_slope
+    return value, slope / scale[1]
+
+
+@kernel
+def fascia_height(profile, scale, x, z):
+    """Return y of the fascia, its slopes dy/dx, dy/dz, x of the row of spinous processes and its slope."""
+    line, line_by_z = along_back(profile, scale, LINE, z)
+    row, row_by_z = along_back(profile, scale, ROW, z)
     s = x - row
     bell = scale[5] * math.exp(-((s / scale[6]) ** 2))
     by_x = 2.0 * s * (bell / scale[6] ** 2 - scale[7])
-    return line + scale[5] - bell - scale[7] * s * s, by_x, by_z - by_x * row_by_z, row_by_z
+    return line + scale[5] - bell - scale[7] * s * s, by_x, line_by_z - by_x * row_by_z, row, row_by_z
 
 
 @kernel
@@ -52,14 +60,22 @@ def skin_frame(profile, scale, x, z):
 
     Cranial runs along the row of spinous processes, so that angles are told from the patient's own midline.
     """
-    y, by_x, by_z, row_by_z = fascia_height(profile, scale, x, z)
+    y, by_x, by_z, row, row_by_z = fascia_height(profile, scale, x, z)
+    extra, extra_by_z = along_back(profile, scale, EXTRA, z)
+    seat, seat_by_z = along_back(profile, scale, SEAT, z)
+    s = x - row
+    bell = math.exp(-((s / CLEFT_WIDTH) ** 2))
+    y += scale[4] + extra + seat * (1.0 - bell)
+    by_s = seat * 2.0 * s / CLEFT_WIDTH**2 * bell
+    by_x += by_s
+    by_z += extra_by_z + seat_by_z * (1.0 - bell) - by_s * row_by_z
     length = math.sqrt(1.0 + by_x * by_x + by_z * by_z)
     nx, ny, nz = -by_x / length, 1.0 / length, -by_z / length
     along = by_z + by_x * row_by_z
     length = math.sqrt(row_by_z * row_by_z + along * along + 1.0)
     cx, cy, cz = row_by_z / length, along / length, 1.0 / length
     lx, ly, lz = ny * cz - nz * cy, nz * cx - nx * cz, nx * cy - ny * cx
-    return y + scale[4], nx, ny, nz, cx, cy, cz, lx, ly, lz
+    return y, nx, ny, nz, cx, cy, cz, lx, ly, lz
 
 
 @kernel
@@ -86,18 +102,21 @@ class SoftTissue:
 
     Parameters
     ----------
-    profile : (n, 4) float
-        Fascia on the row and its slope, x of the row and its slope, every 1 mm of z.
+    profile : (n, 8) float
+        Every 1 mm of z, each followed by its slope: fascia on the row, x of the row, how much thicker the
+        cover is than at L2-L3, height of the buttocks.
     heights : (n, k, 2) float
         Dorsal wall and dura over z and across; see canal_heights.
     guide : (n, 11) float
         Axis of the canal over z; see canal_guide.
     scale : (8,) float
-        First z, step of z, first step across, step across, cover (fat and skin), bulge of the muscle, its
-        width, curvature of the back.
+        First z, step of z, first step across, step across, cover (fat and skin) at L2-L3, bulge of the
+        muscle, its width, curvature of the back.
     fat, skin_thickness : float
-        [mm]
+        Fat at L2-L3. [mm]
     canal : CanalChart
+    stature_scale : float
+        How tall the body is against the tables.
     """
 
     profile: np.ndarray
@@ -107,6 +126,7 @@ class SoftTissue:
     fat: float
     skin_thickness: float
     canal: object
+    stature_scale: float = 1.0
 
     def fascia(self, x, z):
         """Return y of the deep fascia at x, z (broadcast together). [mm]"""
@@ -116,11 +136,23 @@ class SoftTissue:
 
     def skin(self, x, z):
         """Return y of the skin at x, z (broadcast together). [mm]"""
-        return self.fascia(x, z) + self.scale[4]
+        x, z = np.broadcast_arrays(np.asarray(x, float), np.asarray(z, float))
+        flat = [skin_frame(self.profile, self.scale, a, b)[0] for a, b in zip(x.ravel(), z.ravel())]
+        return np.reshape(flat, x.shape)[()]
+
+    def fat_on_row(self, z):
+        """Return the thickness of the fat over the row of spinous processes at heights z. [mm]"""
+        extra = np.interp(z, self.heights_of_profile, self.profile[:, EXTRA])
+        return self.fat + extra
+
+    @property
+    def heights_of_profile(self):
+        """z (n,) of the rows of the profile. [mm]"""
+        return self.scale[0] + self.scale[1] * np.arange(len(self.profile))
 
     def midline(self, z):
         """Return x of the row of spinous processes at height z. [mm]"""
-        return np.interp(z, self.scale[0] + self.scale[1] * np.arange(len(self.profile)), self.profile[:, 2])
+        return np.interp(z, self.heights_of_profile, self.profile[:, ROW])
 
     def skin_frame(self, x, z):
         """Return point on the skin, outward normal, cranial and left tangent, (3,) each."""
@@ -163,26 +195,17 @@ def window_centre(canal, interspace, *, height=0.5, theta=0.0):
     return np.asarray(canal.to_world(station, theta, np.ravel(radius)[0])).reshape(3)
 
 
-def _cover(tissue, parameters):
-    """Return the thickness of fat and skin at which L2-L3 lies as deep as the parameters say."""
-    wanted = parameters.skin_to_epidural
-    if wanted is None:
-        wanted = number("soft_tissue", "depth_without_mass")
-        wanted += number("soft_tissue", "depth_per_body_mass") * parameters.body_mass_index
-    for _ in range(6):
-        tissue.scale[4] += wanted - tissue.depth_to_epidural(REFERENCE)
-    return tissue.scale[4]
-
-
 def build_soft_tissue(parameters, *, bones, poses, packed, canal):
     """Return the SoftTissue over a posed column.
 
     The fat is as thick as it must be for L2-L3 to lie at `skin_to_epidural`, or at the depth of the body
-    mass index; never thinner than the table's least.
+    mass index, and the other interspaces as much deeper or shallower as published; never thinner than the
+    table's least.
 
     Source
     ------
-    Ravi et al., J Anaesth Clin Pharmacol 2011;27(1):39-42: depth = 17.80 + 0.978 BMI.
+    Ravi et al., J Anaesth Clin Pharmacol 2011;27(1):39-42: depth = 17.80 + 0.978 BMI. Other levels: table
+    soft_tissue, keys depth_beyond_reference.*.
     """
     tips = spinous_tips(bones, poses, stature_scale=parameters.stature_scale)
     z = np.arange(-BELOW, np.ceil(tips[:, 2].max()) + ABOVE, STEP)
@@ -191,13 +214,18 @@ def build_soft_tissue(parameters, *, bones, poses, packed, canal):
     figure = {key: number("soft_tissue", key) for key in _DRAWN}
     above, radius = figure["fascia_above_spinous"], figure["envelope_radius"]
     line, slope = fascia_line(packed, row, z, front=guide[:, CENTRE_Y], above=above, radius=radius)
-    profile = np.column_stack([line, slope, row, np.gradient(row, STEP)])
+    nothing = np.zeros_like(z)
+    seat, seat_slope = buttock_height(z, figure["buttock_height"], scale=parameters.stature_scale)
+    profile = np.column_stack([line, slope, row, np.gradient(row, STEP), nothing, nothing, seat, seat_slope])
     skin, least = figure["skin_thickness"], figure["least_fat"]
     bulge = [figure["paraspinal_bulge"], figure["paraspinal_bulge_width"], figure["back_curvature"]]
     scale = np.array([z[0], STEP, -HALF_WIDTH, SPACING, skin + least, *bulge])
     tissue = SoftTissue(profile, heights, guide, scale, least, skin, canal)
-    scale[4] = max(skin + least, _cover(tissue, parameters))
-    return SoftTissue(profile, heights, guide, scale, float(scale[4] - skin), skin, canal)
+    centres = {name: window_centre(canal, name) for name in canal.interspaces}
+    fit_cover(tissue, parameters, centres=centres, least=skin + least)
+    return SoftTissue(
+        profile, heights, guide, scale, float(scale[4] - skin), skin, canal, parameters.stature_scale
+    )
 
 
 _DRAWN = (
@@ -208,4 +236,5 @@ _DRAWN = (
     "paraspinal_bulge",
     "paraspinal_bulge_width",
     "back_curvature",
+    "buttock_height",
 )

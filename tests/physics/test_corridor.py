@@ -89,7 +89,7 @@ def test_map_agrees_with_the_full_check(anatomy):
 
 def test_touching_needles_are_not_free(anatomy):
     found = corridor(anatomy, "T12-L1", approach=radians([35.0]), needle=Needle(152.0), **COARSE)
-    struck = np.argwhere(found.trials.code == BONE)[::4]
+    struck = np.argwhere(found.trials.code == BONE)[::2]
     checks = [check_needle(anatomy, found.aim(index), Needle(152.0)) for index in struck]
     assert len(checks) > 10 and max(check.least_clearance for check in checks) < 0.55
 

@@ -27,18 +27,34 @@ def test_depth_follows_the_regression_of_ravi(anatomy, body_mass_index, printed)
     assert depth == pytest.approx(float(printed), abs=0.06)
 
 
-@pytest.mark.parametrize("interspace", ["L2-L3", "L3-L4"])
+@pytest.mark.parametrize("interspace", ["L2-L3", "L3-L4", "L4-L5"])
 def test_depth_lies_within_the_spread_of_cha(anatomy, interspace):
     """Cha et al., Anesth Pain Med 2011;6:16 (1653 adults): mean and one standard deviation."""
     figure = table("soft_tissue")[f"measured_depth.{interspace}"]
-    assert figure.low <= anatomy.tissue.depth_to_epidural(interspace) <= figure.high
+    depth = anatomy.tissue.depth_to_epidural(interspace)
+    assert figure.low <= depth <= figure.high and abs(depth - figure.value) < 2.5
 
 
-def test_depth_at_l45_is_shallower_than_published(anatomy):
-    """Known weakness: one thickness of fat everywhere leaves L4-L5 1.5 standard deviations too shallow."""
-    figure = table("soft_tissue")["measured_depth.L4-L5"]
-    spread = figure.value - figure.low
-    assert figure.value - 1.6 * spread < anatomy.tissue.depth_to_epidural("L4-L5") < figure.low
+@pytest.mark.parametrize(
+    "interspace, body_mass_index, low, high",
+    [("L3-L4", 22.0, 37.1, 43.7), ("L3-L4", 27.5, 42.9, 48.6), ("L3-L4", 35.0, 51.6, 58.7),
+     ("L4-L5", 22.0, 43.6, 46.5), ("L4-L5", 27.5, 47.9, 50.6), ("L4-L5", 35.0, 57.9, 61.6)],
+)  # fmt: skip
+def test_depth_by_class_of_body_mass(anatomy, interspace, body_mass_index, low, high):
+    """Lee, Kim, Korean J Anesthesiol 2004;47:34 (124 adults by MRI): normal, overweight, obese; within 4 mm.
+
+    The middle body mass index of each class is assumed.
+    """
+    depth = anatomy.with_pose(body_mass_index=body_mass_index).tissue.depth_to_epidural(interspace)
+    assert low - 4.0 < depth < high + 4.0
+
+
+def test_low_thoracic_depth(anatomy):
+    """CT of 30 men, Br J Anaesth 2004;92:271: 55 mm aslant, 43.7 square to the skin at T10-T11."""
+    depth = {name: anatomy.tissue.depth_to_epidural(name) for name in ("T10-T11", "T11-T12", "T12-L1")}
+    assert depth["T10-T11"] == pytest.approx(43.7, abs=0.3)
+    # Filled between both published ends.
+    assert 42.0 < depth["T12-L1"] < depth["T11-T12"] < depth["T10-T11"]
 
 
 def test_flavum_is_as_thick_as_the_table(anatomy):
@@ -156,11 +172,14 @@ def test_shallow_limits_cost_dearly_and_t10_is_a_trap(anatomy):
 
 
 def test_heavy_bodies_need_longer_needles(anatomy):
-    """At one angle 14.7 mm more fat (Ravi: 0.9777 x 15) are about 14.7 / sin 40 = 23 mm more needle."""
+    """At one angle 14.7 mm more fat (Ravi: 0.9777 x 15) are about 14.7 / sin 40 = 23 mm more needle.
+
+    Less where the entry, lower on the thicker back, comes to lie in the hollow of the loins.
+    """
     lengths = []
     for patient in (anatomy, anatomy.with_pose(body_mass_index=40.0)):
         aim = aim_at_target(
             patient, "T12-L1", side="left", approach=radians(40.0), medial=radians(15.0), target_offset=3.0
         )
         lengths.append(check_needle(patient, aim).to_epidural)
-    assert lengths[1] - lengths[0] == pytest.approx(14.67 / np.sin(radians(40.0)), rel=0.2)
+    assert 0.7 < (lengths[1] - lengths[0]) / (14.67 / np.sin(radians(40.0))) < 1.2
