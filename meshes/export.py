@@ -1,7 +1,7 @@
-"""Meshes to files that other programs read, one named part per mesh where the format has names.
+"""Meshes to files that other programs read: named, coloured parts where the format has room for them.
 
 GLB carries metres with +y up, as its standard asks, through the transform of each node; the others
-carry mm in the patient's frame (LPS+).
+carry mm in the patient's frame (LPS+). Every file says in which frame and unit it is.
 """
 
 import os
@@ -10,8 +10,13 @@ from pathlib import Path
 import numpy as np
 import pyvista
 import trimesh
+from trimesh.exchange.gltf import export_glb
 from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
 
+from meshes.part_colours import METALS, part_colour, part_kind
+
+FRAME = "LPS+: x to the patient's left, y posterior, z cranial; origin at the middle of the upper S1 endplate"
+STL_HEADER = b"LPS+ patient frame, mm: x left, y posterior, z cranial"
 ENDINGS = (".glb", ".stl", ".vtp", ".ply")
 # left, posterior, cranial [mm] -> x left, y up, z anterior [m]
 GLTF_FROM_PATIENT = 1e-3 * np.array(
@@ -32,8 +37,9 @@ def check_ending(path):
 def export_meshes(meshes, path):
     """Write meshes into one file; the ending names the format.
 
-    STL keeps no names. PLY numbers the part of each face and names the parts in comments, VTP in field
-    data. The file appears whole or not at all.
+    STL keeps neither names nor colours. PLY numbers the part of each face and names the parts in comments,
+    VTP in field data; both colour each face. GLB has one named mesh and material a part, some see-through.
+    The file appears whole or not at all.
 
     Parameters
     ----------
@@ -79,25 +85,68 @@ def _joined(meshes):
     return vertices, faces, numbers
 
 
+def _colours_of_faces(meshes):
+    """Return the colour (faces, 4) uint8 of each face of all meshes together."""
+    counts = [len(faces) for _, faces in meshes.values()]
+    return np.repeat(np.array([part_colour(name) for name in meshes], np.uint8), counts, axis=0)
+
+
+def _linear(channel):
+    """Return a channel 0..255 of a screen as the linear share that glTF asks for."""
+    share = channel / 255.0
+    return share / 12.92 if share <= 0.04045 else ((share + 0.055) / 1.055) ** 2.4
+
+
+def _material(name):
+    *colour, opacity = part_colour(name)
+    metal = part_kind(name) in METALS
+    return {
+        "name": name,
+        "pbrMetallicRoughness": {
+            "baseColorFactor": [
+                *(round(_linear(channel), 6) for channel in colour),
+                round(opacity / 255.0, 6),
+            ],
+            "metallicFactor": 0.9 if metal else 0.0,
+            "roughnessFactor": 0.35 if metal else 0.8,
+        },
+        "alphaMode": "BLEND" if opacity < 255 else "OPAQUE",
+    }
+
+
+def _coloured(tree):
+    """Give each mesh of a glTF tree its own material, and say where the patient's frame is."""
+    tree["materials"] = [_material(mesh["name"]) for mesh in tree["meshes"]]
+    for number, mesh in enumerate(tree["meshes"]):
+        for primitive in mesh["primitives"]:
+            primitive["material"] = number
+    tree["asset"]["extras"] = {
+        "frame": "metres, +x to the patient's left, +y cranial, +z anterior",
+        "frame_of_each_mesh": f"{FRAME}; millimetres; the matrix of its node turns it into metres",
+    }
+
+
 def _write_glb(meshes, path):
     scene = trimesh.Scene()
     for name, (vertices, faces) in meshes.items():
         mesh = trimesh.Trimesh(vertices, faces, process=False)
         scene.add_geometry(mesh, node_name=name, geom_name=name, transform=GLTF_FROM_PATIENT)
-    path.write_bytes(scene.export(file_type="glb"))
+    path.write_bytes(export_glb(scene, tree_postprocessor=_coloured))
 
 
 def _write_stl(meshes, path):
     vertices, faces, _ = _joined(meshes)
-    path.write_bytes(trimesh.Trimesh(vertices, faces, process=False).export(file_type="stl"))
+    content = trimesh.Trimesh(vertices, faces, process=False).export(file_type="stl")
+    path.write_bytes(STL_HEADER.ljust(80) + content[80:])
 
 
 def _write_ply(meshes, path):
     vertices, faces, numbers = _joined(meshes)
-    mesh = trimesh.Trimesh(vertices, faces, process=False)
+    mesh = trimesh.Trimesh(vertices, faces, process=False, face_colors=_colours_of_faces(meshes))
     mesh.face_attributes["part"] = numbers
     header, body = mesh.export(file_type="ply").split(b"end_header\n", 1)
-    comments = "".join(f"comment part {number} {name}\n" for number, name in enumerate(meshes))
+    comments = f"comment frame {FRAME}\ncomment unit millimetre\n"
+    comments += "".join(f"comment part {number} {name}\n" for number, name in enumerate(meshes))
     path.write_bytes(header + comments.encode("ascii", "replace") + b"end_header\n" + body)
 
 
@@ -105,7 +154,10 @@ def _write_vtp(meshes, path):
     vertices, faces, numbers = _joined(meshes)
     surface = pyvista.PolyData.from_regular_faces(vertices, faces)
     surface.cell_data["part"] = numbers
+    surface.cell_data["colour"] = _colours_of_faces(meshes)
     surface.field_data["part_names"] = list(meshes)
+    surface.field_data["frame"] = [FRAME]
+    surface.field_data["unit"] = ["millimetre"]
     # VTK's own way to a full disk ends the whole process.
     writer = vtkXMLPolyDataWriter()
     writer.SetInputData(surface)

@@ -49,19 +49,3 @@ def enclosed_volume(vertices, faces):
 def measure_mesh(vertices, faces):
     """Return the MeshFacts of one mesh: vertices (n, 3) [mm], faces (m, 3)."""
     return MeshFacts(len(vertices), len(faces), is_closed(faces), enclosed_volume(vertices, faces))
-
-
-def named_meshes(anatomy):
-    """Return {part: (vertices, faces)} of everything that a posed anatomy holds, in the patient's frame. [mm]
-
-    Parts are called like 'T12', 'disc T12-L1', 'flavum T12-L1', 'dura', 'cord', 'skin'.
-    """
-    found = dict(anatomy.bone_meshes)
-    for tissue, meshes in (("disc", anatomy.discs), ("flavum", anatomy.flava)):
-        found.update({f"{tissue} {name}": mesh for name, mesh in meshes.items()})
-    return {**found, **anatomy.dura, **anatomy.cord, "skin": anatomy.tissue.trunk_mesh()}
-
-
-def measure_meshes(anatomy):
-    """Return {part: MeshFacts} of a posed anatomy."""
-    return {name: measure_mesh(*mesh) for name, mesh in named_meshes(anatomy).items()}

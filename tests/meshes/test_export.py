@@ -1,5 +1,6 @@
 """Exported files, read back by trimesh and VTK."""
 
+import json
 import os
 import struct
 
@@ -9,6 +10,7 @@ import pyvista
 import trimesh
 
 from meshes.export import ENDINGS, check_ending, export_meshes
+from meshes.part_colours import part_colour
 
 
 @pytest.fixture(scope="module")
@@ -98,3 +100,41 @@ def test_a_failed_write_leaves_the_old_file(meshes, tmp_path):
         export_meshes({**meshes, "broken": (np.zeros((3, 2)), np.array([[0, 1, 2]]))}, file)
     assert file.read_bytes() == before
     assert os.listdir(tmp_path) == ["spine.ply"]
+
+
+def test_stl_says_its_frame(meshes, tmp_path):
+    export_meshes(meshes, tmp_path / "spine.stl")
+    header = (tmp_path / "spine.stl").read_bytes()[:80]
+    assert header.startswith(b"LPS+ patient frame, mm") and not header.startswith(b"solid")
+
+
+def test_ply_and_vtp_say_their_frame_and_colour_their_faces(meshes, tmp_path):
+    for ending in (".ply", ".vtp"):
+        export_meshes(meshes, tmp_path / f"spine{ending}")
+    header = (tmp_path / "spine.ply").read_bytes().split(b"end_header")[0].decode()
+    assert "comment frame LPS+" in header and "comment unit millimetre" in header
+    colours = trimesh.load(tmp_path / "spine.ply", process=False).visual.face_colors
+    assert tuple(colours[0]) == part_colour("T12") and tuple(colours[-1]) == part_colour("disc T12-L1")
+    read = pyvista.read(tmp_path / "spine.vtp")
+    assert read.field_data["frame"][0].startswith("LPS+") and read.field_data["unit"][0] == "millimetre"
+    assert tuple(read.cell_data["colour"][0]) == part_colour("T12")
+
+
+def test_glb_carries_a_material_a_part_and_its_frame(meshes, tmp_path):
+    """The JSON chunk read as the standard lays it out; colours in linear light, see-through where asked."""
+    ball = trimesh.creation.icosphere(subdivisions=1)
+    parts = {**meshes, "skin": (ball.vertices, ball.faces), "rod L4-S1 left": (ball.vertices, ball.faces)}
+    export_meshes(parts, tmp_path / "spine.glb")
+    raw = (tmp_path / "spine.glb").read_bytes()
+    (size,) = struct.unpack("<I", raw[12:16])
+    tree = json.loads(raw[20 : 20 + size])
+    assert "LPS+" in tree["asset"]["extras"]["frame_of_each_mesh"] and tree["asset"]["version"] == "2.0"
+    materials = {m["name"]: m for m in tree["materials"]}
+    for mesh in tree["meshes"]:
+        assert tree["materials"][mesh["primitives"][0]["material"]]["name"] == mesh["name"]
+    assert materials["skin"]["alphaMode"] == "BLEND" and materials["T12"]["alphaMode"] == "OPAQUE"
+    assert materials["rod L4-S1 left"]["pbrMetallicRoughness"]["metallicFactor"] > 0.5
+    # sRGB 233/255 is 0.8148 in linear light (IEC 61966-2-1).
+    assert materials["T12"]["pbrMetallicRoughness"]["baseColorFactor"][0] == pytest.approx(0.8148, abs=1e-3)
+    scene = trimesh.load(tmp_path / "spine.glb")
+    assert tuple(scene.geometry["T12"].visual.material.main_color)[3] == 255

@@ -18,6 +18,7 @@ def facts(anatomy):
     return {
         "cobb": _cobb(anatomy),
         "interspaces": _interspaces(anatomy, interspaces),
+        "landmarks": _landmarks(anatomy),
         "levels": _levels(anatomy, levels),
         "meshes": _meshes(anatomy),
     }
@@ -73,8 +74,44 @@ def _levels(anatomy, canals):
     }
 
 
+def _plain(points):
+    """Return an array as nested lists with None where there is nothing."""
+    if getattr(points, "ndim", 1) > 1:
+        return [_plain(row) for row in points]
+    return None if any(value != value for value in points) else [float(value) for value in points]
+
+
+def _landmarks(anatomy):
+    from meshes.landmarks import landmarks
+
+    found = landmarks(anatomy)
+    return {
+        "frame": "mm, x left, y posterior, z cranial, from the middle of the upper S1 endplate",
+        "iliac_crests_mm": _plain(found.iliac_crest_line),
+        "iliac_crests_cross": found.crest_level,
+        "rib_heads_mm": {name: _plain(place) for name, place in found.rib_heads.items()},
+        "ventral_interlaminar_line_mm": {
+            side: _plain(line) for side, line in found.ventral_interlaminar_line.items()
+        },
+        "levels": {
+            level: {
+                "body_centre_mm": _plain(own.body_centre),
+                "upper_endplate_mm": _plain(own.upper_endplate[0]),
+                "upper_endplate_normal": _plain(own.upper_endplate[1]),
+                "lower_endplate_mm": _plain(own.lower_endplate[0]),
+                "lower_endplate_normal": _plain(own.lower_endplate[1]),
+                "pedicles_left_right_mm": _plain(own.pedicle_centres),
+                "spinous_tip_mm": _plain(own.spinous_tip),
+                "lamina_top_mm": _plain(own.lamina_top),
+                "lamina_bottom_mm": _plain(own.lamina_bottom),
+            }
+            for level, own in found.levels.items()
+        },
+    }
+
+
 def _meshes(anatomy):
-    from meshes.measure_meshes import measure_meshes
+    from meshes.parts import measure_meshes
 
     return {
         name: {"faces": mesh.faces, "closed": mesh.closed, "volume_cm3": mesh.volume / 1000.0}
@@ -97,6 +134,7 @@ def text(found):
             _depths_text(found["interspaces"]),
             _sizes_text(found["levels"]),
             _sections_text(found["levels"]),
+            _landmarks_text(found["landmarks"]),
             _meshes_text(found["meshes"]),
         ]
     )
@@ -188,6 +226,25 @@ def _sections_text(levels):
     return _table("Canal, sac and cord [mm]", levels, columns, head="level")
 
 
+def _place(point):
+    return "-" if point is None else " ".join(_cell(value, 0).rjust(4) for value in point)
+
+
+def _landmarks_text(found):
+    lines = [
+        (
+            level,
+            _place(own["body_centre_mm"]),
+            _place(own["pedicles_left_right_mm"][0]),
+            _place(own["pedicles_left_right_mm"][1]),
+            _place(own["spinous_tip_mm"]),
+        )
+        for level, own in found["levels"].items()
+    ]
+    title = f"Landmarks: left, posterior, cranial [mm]; iliac crests cross {found['iliac_crests_cross']}\n"
+    return title + grid(("level", "body", "left pedicle", "right pedicle", "spinous tip"), lines)
+
+
 def _meshes_text(meshes):
     lines = [
         (name, mesh["faces"], "yes" if mesh["closed"] else "no", _cell(mesh["volume_cm3"], 2))
@@ -196,12 +253,31 @@ def _meshes_text(meshes):
     return "Meshes\n" + grid(("mesh", "faces", "closed", "volume cm3"), lines)
 
 
-def write_meshes(anatomy, path):
-    """Write every mesh of a built anatomy into one file; raises ValueError, OSError."""
-    from meshes.export import export_meshes
-    from meshes.measure_meshes import named_meshes
+def write_meshes(anatomy, path, *, parts=(), phantom=None):
+    """Write meshes of a built anatomy into one file: all, those that `parts` names, or a bench phantom.
 
-    export_meshes(named_meshes(anatomy), path)
+    Parameters
+    ----------
+    anatomy : Anatomy
+    path : str or Path
+    parts : sequence of str
+        Names of meshes, * and ? as in file names; all if empty.
+    phantom : float or None
+        Wall of the skin block of a phantom to print [mm]; no phantom if not given.
+
+    Raises
+    ------
+    ValueError
+        If a name matches nothing, a wall cannot be printed, or the ending is unknown.
+    OSError
+        If the file cannot be written.
+    """
+    from meshes.export import export_meshes
+    from meshes.parts import chosen_parts, named_meshes
+    from meshes.phantom import phantom_meshes
+
+    meshes = named_meshes(anatomy) if phantom is None else phantom_meshes(anatomy, wall=phantom)
+    export_meshes(chosen_parts(meshes, parts) if parts else meshes, path)
 
 
 def _built(scenario):
@@ -211,23 +287,28 @@ def _built(scenario):
         return build_anatomy(scenario.anatomy.parameters(), progress=report)
 
 
-def _built_and_written(scenario, path):
+def _built_and_written(scenario, path, **chosen):
     from meshes.export import check_ending
 
     # Refused before any work, not after it.
     check_ending(path)
     with whole_file(path) as draft:
         anatomy = _built(scenario)
-        write_meshes(anatomy, draft)
+        write_meshes(anatomy, draft, **chosen)
     tell(f"Meshes written to {path}")
     return anatomy
 
 
-def run(case, settings=None, *, export=None, as_plain_json=False):
+def run(case, settings=None, *, export=None, parts=(), phantom=None, as_plain_json=False):
     """Return the answer as text, after writing `export` if it is named; raises ValueError, OSError."""
+    if export is None and (parts or phantom is not None):
+        raise ValueError("--part and --phantom must say where to write, got no --export: add --export FILE")
     scenario = chosen_case(case, settings)
     compiled_first()
-    anatomy = _built(scenario) if export is None else _built_and_written(scenario, export)
+    if export is None:
+        anatomy = _built(scenario)
+    else:
+        anatomy = _built_and_written(scenario, export, parts=parts, phantom=phantom)
     found = facts(anatomy)
     return as_json(found) if as_plain_json else text(found)
 
@@ -240,7 +321,17 @@ def add_to(app):
         export: Annotated[
             str | None, typer.Option(metavar="FILE", help="Write the meshes as .glb, .stl, .vtp or .ply.")
         ] = None,
+        part: Annotated[
+            list[str] | None,
+            typer.Option(metavar="NAME", help="Write this mesh only, like T12 or 'disc*'; may be repeated."),
+        ] = None,
+        phantom: Annotated[
+            float | None,
+            typer.Option(
+                metavar="MM", help="Write a bench phantom instead: bones and a skin tray this thick."
+            ),
+        ] = None,
         json: AsJson = False,
     ):
-        """Measure the anatomy of a case: gaps, open windows, Cobb angles, depths, sections, meshes."""
-        answer(run(case, settings, export=export, as_plain_json=json))
+        """Measure the anatomy of a case: landmarks, gaps, windows, Cobb angles, depths, sections, meshes."""
+        answer(run(case, settings, export=export, parts=part or (), phantom=phantom, as_plain_json=json))
