@@ -135,14 +135,14 @@ def _gap_about(crossings, place):
 
 
 def _canal(bone, *, wall, height):
-    """Return the least (width, depth) of the bony ring."""
+    """Return the least (width, depth) of the bony ring; nan where a laminectomy has opened it."""
     levels = np.arange(-height, 0.5 * height, HEIGHT_STEP)
     # A little off the midline, where a perfectly symmetric mesh has its edges.
     sagittal = plane_section(bone.vertices, bone.faces, axis=0, at=OFF_MIDLINE)
     coronal = plane_section(bone.vertices, bone.faces, axis=1, at=wall + CANAL_WIDTH_PLANE)
     depths = [_gap_about(line_crossings(sagittal, axis=1, at=z), wall + CANAL_AXIS_PLANE) for z in levels]
     widths = [_gap_about(line_crossings(coronal, axis=1, at=z), 0.0) for z in levels]
-    return np.nanmin(widths), np.nanmin(depths)
+    return tuple(np.nanmin(found) if np.isfinite(found).any() else np.nan for found in (widths, depths))
 
 
 def _pedicle_section(bone, y, *, low, high):
