@@ -171,8 +171,8 @@ def rib_heads(anatomy):
     """Return {'rib 12 left': (3,), ...}: where the head of each rib meets its body. [mm]"""
     scale, found = anatomy.parameters.stature_scale, {}
     for level in rib_levels(anatomy.parameters.rib_pairs):
-        head, _ = rib_attachments(anatomy.bones[level], scale=scale)
         for side, sign in zip(("left", "right"), SIDES):
+            head, _ = rib_attachments(anatomy.bones[level], side=sign, scale=scale)
             found[f"rib {rib_number(level)} {side}"] = anatomy.poses[level].apply(head * [sign, 1.0, 1.0])
     return found
 

@@ -2,12 +2,9 @@
 
 from fnmatch import fnmatch
 
-from meshes.implants import implant_meshes
 from meshes.ligaments import ligament_meshes
 from meshes.measure_meshes import measure_mesh
 from meshes.muscle import muscle_meshes
-from meshes.pelvis import pelvis_meshes
-from meshes.rib import rib_shells
 from meshes.roots import root_meshes
 
 
@@ -21,9 +18,9 @@ def named_meshes(anatomy):
     for tissue, meshes in (("disc", anatomy.discs), ("flavum", anatomy.flava)):
         found.update({f"{tissue} {name}": mesh for name, mesh in meshes.items()})
     found |= {**anatomy.dura, **anatomy.cord}
-    for meshes in (root_meshes, ligament_meshes, muscle_meshes, pelvis_meshes, implant_meshes):
-        found |= meshes(anatomy)
-    found |= {name: outside for name, (outside, _) in rib_shells(anatomy).items()}
+    found |= root_meshes(anatomy) | ligament_meshes(anatomy) | muscle_meshes(anatomy)
+    found |= anatomy.pelvis | anatomy.implants
+    found |= {name: outside for name, (outside, _) in anatomy.ribs.items()}
     return {**found, "skin": anatomy.tissue.trunk_mesh()}
 
 

@@ -13,6 +13,7 @@ from meshes.tables.loader import number
 RIB_LEVELS = ("T6", "T7", "T8", "T9", "T10", "T11", "T12", "L1")
 FIRST_NUMBER = 6
 SIDES = 14
+LEFT, RIGHT = 1.0, -1.0
 # Rings stand closer from head to tubercle, where the section changes. [mm]
 NEAR_RINGS, FAR_RINGS, BEYOND_TUBERCLE = 16, 24, 12.0
 # Section: place [mm] from the head, the tubercle, the end; shares of the shaft's height and thickness.
@@ -42,21 +43,21 @@ def rib_number(level):
     return FIRST_NUMBER + RIB_LEVELS.index(level)
 
 
-def rib_attachments(bone, *, scale=1.0):
-    """Return head and tubercle (3,), (3,) [mm] of the left rib on the bone's own mesh, in its frame.
+def rib_attachments(bone, *, side=LEFT, scale=1.0):
+    """Return head and tubercle (3,), (3,) [mm] of a rib on the bone's own mesh, in its frame.
 
     The head lies on the side of the body at its posterior wall, the tubercle before the tip of the transverse
-    process; a rib of L1 begins at that tip. `scale` is the stature scale.
+    process; a rib of L1 begins at that tip. The right side (`side` -1) is told mirrored to the left.
     """
-    points, wall = bone.vertices, bone.shape.posterior_wall * scale
+    points, wall = bone.vertices * [side, 1.0, 1.0], bone.shape.posterior_wall * scale
     height = bone.shape.posterior_height * scale
     arch = points[points[:, 1] > wall + 3.0]
     tip = arch[np.argmax(arch[:, 0])]
     before = np.array([-2.0, -0.5 * number("rib", "shaft_thickness") - 4.0, 1.0]) * scale
     if bone.level == "L1":
         return tip.copy(), tip + np.array([4.0, 0.0, 0.0]) * scale
-    side = (np.abs(points[:, 1] - wall + 4.0) < 3.0) & (np.abs(points[:, 2] - 0.25 * height) < 0.15 * height)
-    head = np.array([points[side, 0].max() + 1.0, wall - 4.0, 0.3 * height])
+    flank = (np.abs(points[:, 1] - wall + 4.0) < 3.0) & (np.abs(points[:, 2] - 0.25 * height) < 0.15 * height)
+    head = np.array([points[flank, 0].max() + 1.0, wall - 4.0, 0.3 * height])
     return head, tip + before
 
 
@@ -122,20 +123,22 @@ def rib_meshes(line, *, tubercle, scale=1.0):
     )
 
 
-def left_rib(bone, *, scale=1.0):
-    """Return outside and marrow of the left rib of a bone in its frame, each closed (vertices, faces)."""
-    head, tubercle = rib_attachments(bone, scale=scale)
+def one_rib(bone, *, side=LEFT, scale=1.0):
+    """Return outside and marrow of a rib of a bone in its frame, each closed (vertices, faces)."""
+    head, tubercle = rib_attachments(bone, side=side, scale=scale)
     line = rib_line(bone.level, head=head, tubercle=tubercle, scale=scale)
-    return rib_meshes(line, tubercle=tubercle, scale=scale)
+    pair = rib_meshes(line, tubercle=tubercle, scale=scale)
+    return pair if side == LEFT else tuple(mirrored(mesh) for mesh in pair)
 
 
 def rib_shells(anatomy):
     """Return {'rib 12 left': (outside, marrow), ...} in the patient's frame, each closed. [mm]"""
     scale, found = anatomy.parameters.stature_scale, {}
     for level in rib_levels(anatomy.parameters.rib_pairs):
-        left, pose = left_rib(anatomy.bones[level], scale=scale), anatomy.poses[level]
-        for side, pair in (("left", left), ("right", [mirrored(mesh) for mesh in left])):
-            found[f"rib {rib_number(level)} {side}"] = tuple((pose.apply(v), f) for v, f in pair)
+        pose = anatomy.poses[level]
+        for name, side in (("left", LEFT), ("right", RIGHT)):
+            pair = one_rib(anatomy.bones[level], side=side, scale=scale)
+            found[f"rib {rib_number(level)} {name}"] = tuple((pose.apply(v), f) for v, f in pair)
     return found
 
 

@@ -10,8 +10,8 @@ from meshes.frames import Pose
 from meshes.levels import COLUMN
 from meshes.rib import (
     RIB_LEVELS,
-    left_rib,
     mirrored,
+    one_rib,
     rib_attachments,
     rib_levels,
     rib_line,
@@ -90,7 +90,7 @@ def own_line(bone):
 
 @pytest.mark.parametrize("level", RIB_LEVELS)
 def test_ribs_are_closed_and_stay_on_their_side(anatomy, level):
-    outside, marrow = left_rib(anatomy.bones[level])
+    outside, marrow = one_rib(anatomy.bones[level])
     shell, core = closed(outside), closed(marrow)
     assert 0.3 < core.volume / shell.volume < 0.8
     assert shell.vertices[:, 0].min() > 5.0
@@ -115,7 +115,7 @@ def test_head_and_tubercle_are_thicker_than_the_neck(anatomy, level):
     """Girth of the rings (14 points each): a round head, a waist behind it, a knob at the tubercle."""
     bone = anatomy.bones[level]
     line, _, tubercle = own_line(bone)
-    rings = left_rib(bone)[0][0][:-2].reshape(len(line), -1, 3)
+    rings = one_rib(bone)[0][0][:-2].reshape(len(line), -1, 3)
     girth = np.linalg.norm(rings - np.roll(rings, 1, axis=1), axis=-1).sum(axis=1)
     knob = np.linalg.norm(line - tubercle, axis=1).argmin()
     neck = girth[: knob + 1][4:].min()

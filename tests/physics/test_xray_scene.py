@@ -173,3 +173,12 @@ def test_implants_are_the_darkest_of_the_body(anatomy):
     whole = still_surfaces(operated)
     assert len(whole.faces) == len(still_surfaces(anatomy).faces) + len(implant_surfaces(operated).faces)
     assert trimesh.Trimesh(whole.vertices, whole.faces, process=False).is_watertight
+
+
+def test_a_coarse_anatomy_can_be_pictured():
+    """While a slider of the shape moves, bones come on a grid coarser than the picture's own."""
+    from meshes.anatomy import build_anatomy
+
+    coarse = build_anatomy(pitch=1.4)
+    seen = bone_surfaces(coarse)
+    assert trimesh.Trimesh(seen.vertices, seen.faces, process=False).is_watertight

@@ -82,9 +82,7 @@ def _plain(points):
 
 
 def _landmarks(anatomy):
-    from meshes.landmarks import landmarks
-
-    found = landmarks(anatomy)
+    found = anatomy.landmarks
     return {
         "frame": "mm, x left, y posterior, z cranial, from the middle of the upper S1 endplate",
         "iliac_crests_mm": _plain(found.iliac_crest_line),

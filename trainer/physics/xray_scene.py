@@ -5,13 +5,12 @@ from weakref import WeakKeyDictionary
 import numpy as np
 import trimesh
 
-from meshes.cement import cement_meshes
-from meshes.cortex import nested_surfaces
-from meshes.implants import implant_meshes
+from meshes.cortex import PITCH, nested_surfaces
 from meshes.instruments import contact_meshes, needle_mesh, wire_mesh
 from meshes.levels import COLUMN
+from meshes.part_colours import part_kind
 from meshes.pelvis import pelvis_shells
-from meshes.rib import left_rib, mirrored, rib_levels
+from meshes.rib import LEFT, RIGHT, one_rib, rib_levels
 from meshes.tables.loader import number
 from trainer.physics.xray_surfaces import Surfaces, join_surfaces
 
@@ -48,7 +47,9 @@ def step(inside, outside="soft_tissue"):
 
 def _nested(bone, scale):
     if bone not in _nested_bones:
-        _nested_bones[bone] = nested_surfaces(bone, scale=scale)
+        # A coarse anatomy, while a slider moves, is coarser than this.
+        pitch = max(PITCH, bone.grid.pitch)
+        _nested_bones[bone] = nested_surfaces(bone, scale=scale, pitch=pitch)
     return _nested_bones[bone]
 
 
@@ -89,8 +90,9 @@ def rib_surfaces(anatomy):
     scale, poses = anatomy.parameters.stature_scale, _poses_shown(anatomy)
     parts = []
     for level in rib_levels(anatomy.parameters.rib_pairs):
-        left = left_rib(anatomy.bones[level], scale=scale)
-        for outside, core in (left, [mirrored(mesh) for mesh in left]):
+        for outside, core in (
+            one_rib(anatomy.bones[level], side=side, scale=scale) for side in (LEFT, RIGHT)
+        ):
             for pose in poses[level]:
                 parts += _shell(outside, core, pose=pose, filling="red_marrow")
     return join_surfaces(parts)
@@ -108,10 +110,10 @@ def implant_surfaces(anatomy):
     Each counts as standing in soft tissue or, cement, in cancellous bone; where metal runs through bone or
     through other metal, its contrast is overstated by that much.
     """
-    cement = cement_meshes(anatomy)
-    metal = {name: mesh for name, mesh in implant_meshes(anatomy).items() if name not in cement}
-    parts = [Surfaces(*mesh, step("titanium")) for mesh in metal.values()]
-    return join_surfaces(parts + [Surfaces(*mesh, step("cement", "spongiosa")) for mesh in cement.values()])
+    return join_surfaces(
+        Surfaces(*mesh, step("cement", "spongiosa") if part_kind(name) == "cement" else step("titanium"))
+        for name, mesh in anatomy.implants.items()
+    )
 
 
 def _ellipsoid(centre, half_axes, jump):
