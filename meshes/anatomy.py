@@ -12,10 +12,13 @@ from meshes.flavum import flavum_meshes
 from meshes.implants import implant_meshes
 from meshes.joint_carving import settled
 from meshes.landmarks import landmarks
+from meshes.ligaments import ligament_meshes
+from meshes.muscle import muscle_meshes
 from meshes.neuraxis import cord_mesh, dura_mesh
 from meshes.parameters import SHAPE, SpineParameters, shape_facts
 from meshes.pelvis import pelvis_meshes
 from meshes.rib import rib_shells
+from meshes.roots import root_meshes
 from meshes.soft_tissue import build_soft_tissue
 
 NEEDS_NEW_BONES = (*SHAPE, "stature_scale")
@@ -89,6 +92,21 @@ class Anatomy:
     def landmarks(self):
         """What is counted and aimed at, as data; see `meshes.landmarks`."""
         return landmarks(self)
+
+    @cached_property
+    def ligaments(self):
+        """{name: (vertices, faces)} of the supraspinous and interspinous ligaments. [mm]"""
+        return ligament_meshes(self)
+
+    @cached_property
+    def muscles(self):
+        """{name: (vertices, faces)} of the muscle beside the spine. [mm]"""
+        return muscle_meshes(self)
+
+    @cached_property
+    def roots(self):
+        """{name: (vertices, faces)} of the roots that leave at the foramina. [mm]"""
+        return root_meshes(self)
 
     @cached_property
     def implants(self):

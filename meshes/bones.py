@@ -122,15 +122,18 @@ def _assemble(arrays, shapes, *, pitch, scale):
     places = {level: (arrays[f"{level}.values"], arrays[f"{level}.origin"]) for level in COLUMN}
     sizes = [int(np.prod(_shape_of_whole(*place))) for place in places.values()]
     buffer = np.empty(sum(sizes), np.float32)
-    bones, offset = {}, 0
-    for (level, (values, origin)), size in zip(places.items(), sizes):
-        out = buffer[offset : offset + size].reshape(_shape_of_whole(values, origin))
+    ends = np.cumsum(sizes)
+
+    def placed(level, end, size):
+        values, origin = places[level]
+        out = buffer[end - size : end].reshape(_shape_of_whole(values, origin))
         vertices = arrays[f"{level}.vertices"].astype(float) * scale
         grid = placed_grid(values, origin, vertices, pitch=pitch, scale=scale, out=out)
-        grid = replace(grid, buffer=buffer, offset=offset)
-        bones[level] = Bone(level, vertices, arrays[f"{level}.faces"], grid, shapes[level])
-        offset += size
-    return bones
+        grid = replace(grid, buffer=buffer, offset=int(end - size))
+        return Bone(level, vertices, arrays[f"{level}.faces"], grid, shapes[level])
+
+    with ThreadPoolExecutor(THREADS) as pool:
+        return dict(zip(COLUMN, pool.map(placed, COLUMN, ends, sizes)))
 
 
 def _silent(done, total, words):
@@ -157,9 +160,11 @@ def build_bones(parameters=SpineParameters(), *, pitch=PITCH, progress=None):  #
     if not 0.4 <= pitch <= 1.6:
         raise ValueError(f"pitch must lie between 0.4 and 1.6 mm, got {pitch}: 0.8 suits every use here")
     report = progress or _silent
-    shapes = shape_column(parameters)
     path = cache.entry("bones", shape_facts(parameters), pitch)
-    arrays = cache.load(path)
+    with ThreadPoolExecutor(1) as reader:
+        loading = reader.submit(cache.load, path)
+        shapes = shape_column(parameters)
+        arrays = loading.result()
     if arrays is None or set(arrays) != _expected():
         arrays = _build_all(shapes, pitch, report)
         cache.store(path, arrays)

@@ -152,10 +152,28 @@ def spread(triangles, origin, pitch, squared, closest, reach):
         front += pitch
 
 
-def triangle_rows(vertices, faces):
-    """Return (m, 9): first corner and the two edges from it."""
-    first, second, third = (vertices[faces[:, corner]] for corner in range(3))
-    return np.ascontiguousarray(np.hstack([first, second - first, third - first]), dtype=float)
+@kernel
+def fill_triangle_rows(rows, vertices, faces, left_of):
+    """Fill `rows` with the triangles that reach beyond x = `left_of`; return how many there are."""
+    count = 0
+    for face in range(faces.shape[0]):
+        a, b, c = faces[face, 0], faces[face, 1], faces[face, 2]
+        if max(vertices[a, 0], vertices[b, 0], vertices[c, 0]) <= left_of:
+            continue
+        for k in range(3):
+            rows[count, k] = vertices[a, k]
+            rows[count, 3 + k] = vertices[b, k] - vertices[a, k]
+            rows[count, 6 + k] = vertices[c, k] - vertices[a, k]
+        count += 1
+    return count
+
+
+def triangle_rows(vertices, faces, *, left_of=-np.inf):
+    """Return (m, 9): first corner and two edges from it, of the triangles that reach beyond x = `left_of`."""
+    rows = np.empty((len(faces), 9))
+    # One kind of array each, so that the kernel is compiled once.
+    vertices, faces = np.require(vertices, float, ["C", "W"]), np.require(faces, np.int32, ["C", "W"])
+    return rows[: fill_triangle_rows(rows, vertices, faces, float(left_of))]
 
 
 def unsigned_distance(triangles, *, origin, pitch, shape, reach=REACH):
@@ -188,9 +206,7 @@ def signed_grid(vertices, faces, field, *, origin, pitch, reach=REACH):
     origin : (3,) float
         First grid point. [mm]
     """
-    if origin[0] == 0.0:
-        faces = faces[(vertices[:, 0] > -1.5 * pitch)[faces].any(axis=1)]
-    rows = triangle_rows(vertices, faces)
+    rows = triangle_rows(vertices, faces, left_of=-1.5 * pitch if origin[0] == 0.0 else -np.inf)
     distance = unsigned_distance(rows, origin=origin, pitch=pitch, shape=field.shape, reach=reach)
     return np.copysign(distance, field)
 

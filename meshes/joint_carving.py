@@ -6,6 +6,7 @@ worn facets would, and bones that keep clear of each other stay as they were, to
 """
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -84,10 +85,15 @@ def _largest_part(field):
     return field
 
 
+def _mirror_image(bone):
+    values = bone.grid.values
+    return np.array_equal(values, values[:, :, ::-1])
+
+
 def _even(bone, other, pose):
     """Return whether the cut is a mirror image in the bone's midplane."""
     sideways = (*pose.rotation[0, 1:], pose.translation[0])
-    return bone.shape.symmetric and other.shape.symmetric and max(map(abs, sideways)) < 1e-12
+    return max(map(abs, sideways)) < 1e-12 and _mirror_image(bone) and _mirror_image(other)
 
 
 def carved(bone, neighbours):
@@ -132,6 +138,17 @@ def _carve_all(bones, cuts):
         return {f"{level}.{name}": a for level, part in zip(cuts, parts) for name, a in part.items()}
 
 
+def _in_one_buffer(bones):
+    """Return the same bones with grids that are views of one array, as `pack_bones` likes them."""
+    buffer, found, offset = np.empty(sum(b.grid.values.size for b in bones.values()), np.float32), {}, 0
+    for level, bone in bones.items():
+        values = buffer[offset : offset + bone.grid.values.size].reshape(bone.grid.values.shape)
+        values[:] = bone.grid.values
+        grid = replace(bone.grid, values=values, buffer=buffer, offset=offset)
+        found[level], offset = replace(bone, grid=grid), offset + values.size
+    return found
+
+
 def _facts_of(cuts):
     """Return what the cuts depend on besides the bones: who gives way to whom, and where it stands."""
     return tuple(
@@ -142,7 +159,9 @@ def _facts_of(cuts):
 
 
 def settled(bones, poses, *, facts):
-    """Return {level: Bone} in which no two neighbours overlap; the very same bones where none did.
+    """Return {level: Bone} in which no two neighbours overlap; `bones` itself where none did.
+
+    Bones that keep apart keep every number.
 
     Parameters
     ----------
@@ -162,6 +181,6 @@ def settled(bones, poses, *, facts):
         arrays = _carve_all(bones, cuts)
         cache.store(path, arrays)
     parts = {level: {name: arrays[f"{level}.{name}"] for name in STORED} for level in cuts}
-    return {
-        level: _carved_bone(bone, parts[level]) if level in cuts else bone for level, bone in bones.items()
-    }
+    return _in_one_buffer(
+        {level: _carved_bone(bone, parts[level]) if level in cuts else bone for level, bone in bones.items()}
+    )

@@ -107,6 +107,15 @@ def test_parts_beside_the_column_are_the_owners(anatomy):
     assert anatomy.pelvis is anatomy.pelvis
 
 
+@pytest.mark.parametrize("name", ["ligaments", "muscles", "roots", "pelvis"])
+def test_soft_parts_beside_the_column_are_closed_and_kept(anatomy, name):
+    meshes = getattr(anatomy, name)
+    assert meshes is getattr(anatomy, name)
+    assert len(meshes) >= 2
+    for part, mesh in meshes.items():
+        assert as_trimesh(mesh).is_watertight, part
+
+
 def test_a_coarse_anatomy_has_coarse_bones_of_the_same_shape(anatomy):
     coarse = build_anatomy(pitch=1.4)
     assert coarse.bones["L1"].grid.pitch == pytest.approx(1.4)
