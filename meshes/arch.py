@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from meshes.frames import unit
+from meshes.primitives import CUT
 from meshes.rows import blade_row, capsule_pair, lamina_row
 
 # Half width of the roof at its isthmus, and the lateral place where the pars meets it. [mm]
@@ -41,6 +43,13 @@ def joint_below(numbers):
     if numbers.lumbar_like:
         return INFERIOR_TIP[numbers.level] * numbers.width_scale
     return 0.5 * numbers["facet_distance"]
+
+
+def roof_between_joints(numbers):
+    """Return how far to the side the roof can be taken and leave the pars and the joints. [mm]"""
+    if numbers.lumbar_like:
+        return PARS.get(numbers.level, 9.6) * numbers.width_scale - 1.0
+    return joint_below(numbers) - 3.4
 
 
 def _from(point, *shift):
@@ -76,10 +85,15 @@ def pedicle_rows(numbers, foot):
     )
 
 
+def transverse_tip(numbers):
+    """Return the tip of the left transverse process (3,). [mm]"""
+    x, y = 0.5 * numbers["transverse_span"], numbers.posterior_wall + numbers["transverse_tip_behind"]
+    return np.array([x, y, 0.5 * numbers.posterior_height + numbers["transverse_tip_height"]])
+
+
 def transverse_rows(numbers, foot):
     """Return both transverse processes."""
-    x, y = 0.5 * numbers["transverse_span"], numbers.posterior_wall + numbers["transverse_tip_behind"]
-    tip = np.array([x, y, 0.5 * numbers.posterior_height + numbers["transverse_tip_height"]])
+    tip = transverse_tip(numbers)
     if numbers.lumbar:
         return _lumbar_transverse(numbers, foot, tip=tip)
     return _thoracic_transverse(foot, tip) if numbers.number <= 10 else _junction_transverse(foot, tip)
@@ -92,12 +106,12 @@ def _lumbar_transverse(numbers, foot, *, tip):
         return _sacral_wing(root, tip)
     process = capsule_pair(
         _from(root, 2.5, 1.0, -3.0),
-        _from(tip, -3.0, -1.0, 0.0),
-        sizes=(4.2, 6.5) if stout else (2.8, 5.2),
-        end_sizes=(1.8, 4.6),
+        _from(tip, -4.0, -1.2, 0.3),
+        sizes=(4.6, 7.0) if stout else (2.8, 5.4),
+        end_sizes=(2.2, 4.4) if stout else (1.6, 3.7),
         up=(0, 0.15, 1),
-        rounding=4.0,
-        blend=4.0,
+        rounding=5.0,
+        blend=4.5,
         bow=-1.5,
     )
     accessory = capsule_pair(_from(root, 4.0, 3.0, -5.5), _from(root, 5.0, 5.0, -8.0), sizes=(2.0, 2.0))
@@ -117,11 +131,20 @@ def _sacral_wing(root, tip):
 
 
 def _thoracic_transverse(foot, tip):
-    root = _from(foot.end, 0.5, 3.6, 0.6)
+    """Return flat clubs: tall at the root, turned up at the end, a facet for the rib in front."""
+    root = _from(foot.end, 0.5, 3.6, 0.4)
     shaft = capsule_pair(
-        root, _from(tip, -3.6, -3.2, 0.0), sizes=(3.8, 5.2), end_sizes=(3.1, 4.6), rounding=3.6, blend=5.0
+        root, _from(tip, -3.8, -3.2, 0.3), sizes=(3.4, 6.2), end_sizes=(2.4, 3.6), rounding=3.4, blend=5.0
     )
-    club = capsule_pair(_from(tip, -7.0, -5.2, 0.0), _from(tip, -4.0, -3.0, 0.3), sizes=(3.5, 5.0))
+    club = capsule_pair(
+        _from(tip, -5.6, -4.2, -2.2),
+        _from(tip, -3.2, -2.4, 2.4),
+        sizes=(2.6, 3.2),
+        end_sizes=(2.4, 3.4),
+        up=(1, 0.8, 0),
+        rounding=3.2,
+        blend=3.0,
+    )
     return *shaft, *club
 
 
@@ -159,26 +182,26 @@ def _lumbar_superior(numbers, foot, *, edges, thick, top):
         blend=3.5,
     )
     mamillary = capsule_pair(
-        (x + 1.6, y + 2.6, top - 11.5),
-        (x + 1.0, y + 3.6, top - 5.5),
-        sizes=(2.0 * thick, 2.6 * thick),
-        end_sizes=(1.8 * thick, 2.2 * thick),
+        (x + 1.6, y + 1.8, top - 13.0),
+        (x + 1.4, y + 3.0, top - 5.5),
+        sizes=(2.4 * thick, 3.2 * thick),
+        end_sizes=(2.2 * thick, 2.8 * thick),
         up=(0, 1, 0.3),
-        rounding=3.0,
-        blend=4.0,
+        rounding=3.4,
+        blend=5.0,
     )
     return *ear, *mamillary
 
 
 def _thoracic_superior(numbers, foot, *, edges, thick, top):
-    x, y = 0.5 * numbers["facet_distance"] + 0.3, numbers.posterior_wall + 10.6
+    x, y = 0.5 * numbers["facet_distance"] + 0.3, numbers.posterior_wall + 11.0
     ear = capsule_pair(
         (foot.x + 0.6, foot.back - 0.5, foot.z + 1.0),
-        (x - 0.2, y, top - 5.0),
+        (x - 0.2, y, top - 6.0),
         sizes=(5.8, 3.4),
-        end_sizes=(4.9 * thick, 2.0 * thick),
+        end_sizes=(4.7 * thick, 2.15 * thick),
         up=(0.7 * np.tan(0.6 * numbers["facet_angle"]), 1, 0.25),
-        rounding=4.6,
+        rounding=5.4,
     )
     bridge = capsule_pair(
         (foot.x + 0.6, foot.back + 2.0, foot.z - 1.0),
@@ -195,7 +218,7 @@ def roof_rows(numbers, foot, *, edges):
     if numbers.lumbar_like:
         half_width, flares, blend = isthmus_of(numbers), (3.5, 6.0), 3.0
     else:
-        half_width, flares, blend = 12.8 * numbers.width_scale, (0.5, 5.0), 4.5
+        half_width, flares, blend = 13.4 * numbers.width_scale, (0.5, 5.0), 5.0
     down, up = flares
     shape = {"half_width": half_width, "flare_down": down, "flare_up": up, "isthmus_shift": 1.0}
     return lamina_row(edges, **shape, side_blend=5.0, blend=blend), *_pars_rows(numbers, foot, edges=edges)
@@ -211,6 +234,27 @@ def _pars_rows(numbers, foot, *, edges):
     # Slim and high: a notch for the ear of the bone below.
     start, end = (foot.x + 0.2, foot.back + 1.5, foot.z + 1.2), (x, y + 1.0, z + 2.0)
     return capsule_pair(start, end, sizes=(2.8, 3.4), end_sizes=(2.4, 4.2), **shape)
+
+
+def roof_hollows(numbers, edges):
+    """Return the hollows of a lumbar roof between spine and joint, as cuts; none on a thoracic one."""
+    if not numbers.lumbar_like:
+        return ()
+    x = min(0.62 * isthmus_of(numbers), 8.0)
+    radius = 8.0
+    upper, lower = (np.array([x + shift, *edges.between(x, at)]) for shift, at in ((0.0, 0.36), (0.8, 0.66)))
+    # Square to the plate, which also leans sideways; deep enough to show, not to thin the plate.
+    outward = unit(np.array([4.0, upper[2] - lower[2], lower[1] - upper[1]]))
+    away = (radius + 0.66 * edges.middle_radius) * outward
+    return capsule_pair(
+        upper + away,
+        lower + away,
+        sizes=(radius, radius),
+        up=(0, 1, 0.3),
+        rounding=radius,
+        operation=CUT,
+        blend=1.2,
+    )
 
 
 def inferior_rows(numbers, edges):
@@ -259,8 +303,8 @@ def _thoracic_inferior(numbers, edges, *, thick, lowest):
     tongue = capsule_pair(
         (x + 0.3, *start),
         (x - 0.3, y, z + 3.0),
-        sizes=(4.0 * thick, 2.4),
-        end_sizes=(3.7 * thick, 1.8 * thick),
+        sizes=(4.0 * thick, 2.5),
+        end_sizes=(3.7 * thick, 2.0 * thick),
         up=up,
         rounding=3.4,
         blend=4.0,
@@ -301,16 +345,19 @@ def spinous_row(numbers, edges):
 
 
 def _hatchet(upper, lower, *, tip, axis, up, height):
-    rounding = 3.0
+    """Return a hatchet with a sagging upper border, a knob at the end and a hollow lower border."""
+    rounding = 3.4
     half = 0.5 * height - rounding
     steep = np.array([0.22, 0.98]) / np.hypot(0.22, 0.98)
-    upper_tip = tip + 0.72 * half * steep - 4.2 * axis
+    upper_tip = tip + 0.66 * half * steep - 5.2 * axis
     lower_tip = tip - 1.1 * half * steep - (rounding - 0.2) * axis
-    upper_middle = _from(0.5 * (upper + upper_tip), 0.0, 0.3)
-    lower_middle = 0.52 * lower + 0.48 * lower_tip + 3.2 * up
+    # Low hatchets sag less: that of T12 shuts the midline above L1 to a shallow needle.
+    sag = 0.15 * (height - 12.0)
+    upper_middle = _from(0.45 * upper + 0.55 * upper_tip, 0.0, -max(sag, 0.0))
+    lower_middle = 0.52 * lower + 0.48 * lower_tip + min(2.6, 0.26 * (height - 10.0)) * up
     corners = upper, upper_middle, upper_tip, lower_tip, lower_middle, lower
-    widths = (3.0, 2.2, 3.4)
-    return blade_row(corners, rounding=rounding, half_widths=widths, thin_top=0.66, side_blend=3.0, blend=4.0)
+    widths = (3.0, 2.1, 3.8)
+    return blade_row(corners, rounding=rounding, half_widths=widths, thin_top=0.62, side_blend=3.6, blend=5.0)
 
 
 def _long_spine(upper, lower, *, tip, axis, up, height):
@@ -321,5 +368,5 @@ def _long_spine(upper, lower, *, tip, axis, up, height):
     upper_middle = 0.5 * (upper + upper_tip) + 0.8 * up
     lower_middle = 0.5 * (lower + lower_tip) - 0.2 * up
     corners = upper, upper_middle, upper_tip, lower_tip, lower_middle, lower
-    widths = (3.0, 1.7, 1.9)
+    widths = (3.2, 1.8, 2.3)
     return blade_row(corners, rounding=rounding, half_widths=widths, thin_top=0.45, side_blend=2.2, blend=6.0)

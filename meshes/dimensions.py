@@ -66,6 +66,11 @@ class Dimensions:
         return self.lumbar or self.level == "T12"
 
 
+def tabulated_corrections():
+    """Return {level: {name: correction}} of T6..L5: what the built bones fell short of, by feedback. [mm]"""
+    return {level: loader.numbers("calibration", level) for level in LEVELS}
+
+
 def hypertrophy(parameters, interspace):
     """Return how thick the facets of an interspace are, 0 to 1: the worse of the slider and the findings."""
     found = of_kind(parameters.findings, FacetHypertrophy)
@@ -83,12 +88,16 @@ def transition(parameters):
     return found[0].kind if found else None
 
 
-def dimensions(level, parameters):
-    """Return the `Dimensions` of a vertebra T6..L5 under the shape sliders and findings."""
+def dimensions(level, parameters, *, corrections=None):
+    """Return the `Dimensions` of a vertebra T6..L5 under the shape sliders and findings.
+
+    `corrections` is {level: {name: correction}}; those of the table if not given. [mm]
+    """
+    corrections = tabulated_corrections() if corrections is None else corrections
     asked = loader.numbers("vertebrae", level)
     _apply_scales(asked, parameters)
     size = dict(asked)
-    for name, correction in loader.numbers("calibration", level).items():
+    for name, correction in corrections[level].items():
         size[name] += correction
     above = COLUMN[max(COLUMN.index(level) - 1, 0)]
     below = COLUMN[COLUMN.index(level) + 1]
@@ -157,6 +166,7 @@ def _apply_overlap(level, size, overlap):
         size["spinous_angle"] += radians(6.0) * overlap
 
 
-def all_dimensions(parameters):
-    """Return {level: Dimensions} of T6..L5."""
-    return {level: dimensions(level, parameters) for level in LEVELS}
+def all_dimensions(parameters, *, corrections=None):
+    """Return {level: Dimensions} of T6..L5; see `dimensions`."""
+    corrections = tabulated_corrections() if corrections is None else corrections
+    return {level: dimensions(level, parameters, corrections=corrections) for level in LEVELS}

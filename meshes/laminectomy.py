@@ -8,7 +8,7 @@ MIDLINE = 2.4
 TALL, DEEP, WIDE = 60.0, 60.0, 70.0
 
 
-def laminectomy_rows(cut, *, medial, lateral, roof_front, facet_front, wall, pedicle_bottom):
+def laminectomy_rows(cut, *, medial, lateral, roof_front, facet_front, wall, pedicle_bottom, facet_top):
     """Return the rows that a `meshes.findings.Laminectomy` cuts.
 
     Parameters
@@ -22,6 +22,8 @@ def laminectomy_rows(cut, *, medial, lateral, roof_front, facet_front, wall, ped
         y in front of which the roof, the joints and the pedicles do not reach. [mm]
     pedicle_bottom : float
         z below which nothing but joints lies behind the body. [mm]
+    facet_top : float
+        z above which only the upper articular processes lie beside the roof: they stay. [mm]
     """
     if cut.reach == "pedicles":
         return [_behind(cut.side, WIDE, wall)]
@@ -29,7 +31,7 @@ def laminectomy_rows(cut, *, medial, lateral, roof_front, facet_front, wall, ped
     if cut.reach == "lamina":
         return [roof]
     below = _behind(cut.side, lateral, wall, top=pedicle_bottom)
-    return [roof, _behind(cut.side, lateral, facet_front), below]
+    return [roof, _behind(cut.side, lateral, facet_front, top=facet_top), below]
 
 
 def _behind(side, outer, front, *, top=TALL):

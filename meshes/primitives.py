@@ -88,18 +88,20 @@ def capsule(row, x, y, z):
 
 @kernel
 def body(row, x, y, z):
-    """Vertebral body: superelliptic prism with a waist, a wedge, dished endplates, a hollow posterior wall.
+    """Vertebral body: superelliptic prism, waisted between two rims, wedged, its plates and wall hollow.
 
     Row: 3 upper width, 4 upper depth, 5 lower width, 6 lower depth, 7 anterior height, 8 posterior height,
     9 waist, 10 and 11 dish of the upper and lower plate, 12 posterior wall, 13 rim radius, 14 power,
-    15 hollow of the wall.
+    15 hollow of the wall, 16 share by which the front is narrower than the middle.
     """
     depth = 0.5 * (row[4] + row[6])
     height = row[8] + (row[7] - row[8]) * (0.5 - y / depth)
     t = min(max(2.0 * z / height, -1.0), 1.0)
-    middle = (1.0 - t * t) * (1.0 - t * t)
+    # Steeper than a bell towards the plates: the flare of the rims.
+    middle = (1.0 - t * t) * (1.0 + 0.7 * t * t)
     a = 0.5 * (0.5 * (row[3] + row[5]) + 0.5 * (row[3] - row[5]) * t) * (1.0 - row[9] * middle)
     b = 0.54 * (depth + 0.5 * (row[4] - row[6]) * t) * (1.0 - 0.8 * row[9] * middle)
+    a *= 1.0 + row[16] * min(max(y / b, -1.0), 0.5)
     u, v, n = abs(x) / a, abs(y - 0.04 * depth) / b, row[14]
     un, vn = u**n, v**n
     size = (un + vn) ** (1.0 / n)

@@ -71,17 +71,17 @@ def capsule_pair(start, end, *, up=(0, 0, 1), bow=0.0, **shape):
     return left, capsule_row(flip * start, flip * end, up=flip * up, bow=-bow, **shape)
 
 
-def body_row(*, upper, lower, heights, waist, dishes, wall, hollow, rim=1.8, power=2.08):
+def body_row(*, upper, lower, heights, waist, dishes, wall, hollow, rim=1.8, power=2.08, narrower_front=0.0):
     """Return a vertebral body.
 
     `upper` and `lower` are (width, depth) of the endplates, `heights` the anterior and the posterior one,
     `waist` the share by which the middle is narrower, `dishes` how far the upper and lower plate are hollow,
     `wall` the y of the posterior wall, `hollow` how far it is hollow in the middle, `rim` the rounding of the
-    edge. [mm]
+    edge, `narrower_front` the share by which the front is narrower. [mm, shares 1]
     """
     row = _row(BODY, UNION, 0.0)
     row[3:9] = *upper, *lower, *heights
-    row[9:16] = waist, *dishes, wall, rim, power, hollow
+    row[9:17] = waist, *dishes, wall, rim, power, hollow, narrower_front
     return row
 
 
@@ -133,6 +133,14 @@ def box_row(centre, half_sizes, *, rounding=2.0, operation=CUT, blend=0.8):
     row[7] = row[11] = row[15] = 1.0
     row[16:19], row[20] = half_sizes, rounding
     return row
+
+
+def hollow_row(surface, *, outward, radius, depth, blend=0.6):
+    """Return a shallow round hollow as a cut: a ball sunk `depth` below a point of the surface. [mm]"""
+    centre = np.asarray(surface, float) + (radius - depth) * unit(np.asarray(outward, float))
+    return capsule_row(
+        centre, centre + [0.0, 1e-3, 0.0], sizes=(radius, radius), rounding=radius, operation=CUT, blend=blend
+    )
 
 
 def stack(rows):

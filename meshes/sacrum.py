@@ -87,7 +87,7 @@ def _bodies(size, wide):
         )
     ]
     start, angle = np.array([0.0, 2.0, -9.0]), 0.32
-    widths, depths = wide * np.array((38.0, 31.0, 25.0, 18.0, 12.0)), (20.0, 16.0, 13.0, 10.0, 7.0)
+    widths, depths = wide * np.array((38.0, 31.0, 25.0, 18.0, 12.0)), (24.0, 18.0, 13.0, 10.0, 7.0)
     for i, (length, bend) in enumerate(((23.0, 0.10), (20.0, -0.05), (18.0, -0.42), (15.0, -0.5))):
         back, up = (
             np.array([0.0, np.cos(angle), np.sin(angle)]),

@@ -6,11 +6,12 @@ import numpy as np
 
 from meshes import arch
 from meshes.asymmetry import LEAN, with_unlike_sides
+from meshes.costal import costal_rows
 from meshes.curve import endplate_chord, level_poses, wedge
 from meshes.dimensions import all_dimensions, hypertrophy, sacral_dimensions, transition
 from meshes.fields import Clearance
 from meshes.lamina import LaminaEdges, solve_laminae
-from meshes.laminectomy import laminectomy_rows
+from meshes.laminectomy import TALL, laminectomy_rows
 from meshes.levels import COLUMN, LEVELS, SACRUM, check_level, is_lumbar
 from meshes.parameters import SpineParameters
 from meshes.rows import body_row, canal_row, stack
@@ -76,14 +77,18 @@ class VertebraShape:
 
 def _body(numbers):
     lumbar = numbers.lumbar
+    # Kidney-shaped: the middle of the wall stays where the canal begins, its sides come back beyond it.
+    hollow = 1.2 if not lumbar else 2.6 if numbers.level != "L5" else 1.4
     return body_row(
         upper=(numbers["upper_endplate_width"], numbers["upper_endplate_depth"]),
         lower=(numbers["lower_endplate_width"], numbers["lower_endplate_depth"]),
         heights=(numbers["anterior_height"], numbers["posterior_height"]),
-        waist=0.14 if lumbar else 0.11,
+        waist=0.13 if lumbar else 0.11,
         dishes=(1.4, 2.4 if lumbar else 1.7),
-        wall=numbers.posterior_wall + 0.5,
-        hollow=1.6 if lumbar else 1.0,
+        wall=numbers.posterior_wall + hollow - (1.1 if lumbar else 0.5),
+        hollow=hollow,
+        power=2.15 if lumbar else 2.1,
+        narrower_front=0.0 if lumbar else 0.08,
     )
 
 
@@ -108,7 +113,9 @@ def _rows(numbers, edges):
     processes, stand_ins = arch.inferior_rows(numbers, edges)
     spine = arch.spinous_row(numbers, edges)
     cuts = [row for cut in numbers.laminectomies for row in _cut(numbers, foot, cut)]
-    rows = [_body(numbers), *root, _canal(numbers), *roof, *processes, spine, *cuts]
+    hollows = arch.roof_hollows(numbers, edges)
+    facets = costal_rows(numbers, foot)
+    rows = [_body(numbers), *root, _canal(numbers), *roof, *hollows, *processes, spine, *facets, *cuts]
     both = stack(rows), stack([*stand_ins, *root, *roof, *processes, spine, *cuts])
     if numbers.asymmetry == 0.0:
         return both
@@ -116,15 +123,16 @@ def _rows(numbers, edges):
 
 
 def _cut(numbers, foot, cut):
-    lateral = arch.joint_below(numbers)
     return laminectomy_rows(
         cut,
-        medial=lateral - 3.4,
-        lateral=lateral + 5.0,
+        medial=arch.roof_between_joints(numbers),
+        lateral=arch.joint_below(numbers) + 5.0,
         roof_front=numbers.posterior_wall + 0.55 * numbers.canal_depth,
         facet_front=foot.back + 4.6,
         wall=numbers.posterior_wall + 1.5,
         pedicle_bottom=foot.z - 0.5 * numbers["pedicle_height"] - 2.0,
+        # Lumbar ears stand further back than the cut: there it goes through.
+        facet_top=TALL if numbers.lumbar_like else 0.5 * numbers.posterior_height,
     )
 
 
@@ -181,17 +189,18 @@ def shaping_poses():
     return level_poses(SpineParameters())
 
 
-def shape_column(parameters):
+def shape_column(parameters, *, corrections=None):
     """Return {level: VertebraShape} of T6..L5 and S1.
 
     Depends on the shape parameters alone (`meshes.parameters.SHAPE`): bones are shaped in the pose at rest
-    and moved as they are, so in extreme poses neighbours can overlap.
+    and moved as they are, so in extreme poses neighbours can overlap. `corrections` as in
+    `meshes.dimensions.dimensions`.
 
     Source
     ------
     Sizes: meshes/tables/vertebrae.csv. Corrections found by measuring the built bones: calibration.csv.
     """
-    numbers, sacral = all_dimensions(parameters), sacral_dimensions(parameters)
+    numbers, sacral = all_dimensions(parameters, corrections=corrections), sacral_dimensions(parameters)
     edges = solve_laminae(numbers, shaping_poses(), sacrum=sacrum_edges(sacral))
     shapes = {level: _vertebra(numbers[level], edges[level]) for level in LEVELS}
     shapes[SACRUM] = _sacrum(parameters, sacral, edges[SACRUM])
