@@ -223,7 +223,9 @@ def check_findings(findings):
     findings = tuple(findings)
     _refuse_twice(findings)
     _refuse_screws_without_pedicles(findings)
-    _refuse_spacer_without_processes(findings)
+    _refuse_two_screws_in_a_pedicle(findings)
+    _refuse_what_needs_processes(findings)
+    _refuse_flavum_without_laminae(findings)
     for finding in of_kind(findings, Laminectomy) + of_kind(findings, WedgeFracture):
         if finding.level not in LEVELS:
             raise ValueError(
@@ -263,12 +265,41 @@ def _refuse_screws_without_pedicles(findings):
                 )
 
 
-def _refuse_spacer_without_processes(findings):
-    gone = {cut.level for cut in of_kind(findings, Laminectomy) if cut.side == "both"}
-    for spacer in of_kind(findings, InterspinousImplant):
-        for level in spacer.interspace.split("-"):
-            if level in gone:
+def _refuse_two_screws_in_a_pedicle(findings):
+    seen = set()
+    for screws in of_kind(findings, PedicleScrews):
+        held = set(levels_between(screws.upper, screws.lower))
+        if twice := held & seen:
+            raise ValueError(
+                f"pedicle-screws must hold each level once, got {min(twice, key=COLUMN.index)} again in "
+                f"{screws.upper} to {screws.lower}: join the two constructs, or leave that level out of one"
+            )
+        seen |= held
+
+
+def _refuse_what_needs_processes(findings):
+    needs = {InterspinousImplant: "stand", LigamentCalcification: "run"}
+    for kind, verb in needs.items():
+        for finding in of_kind(findings, kind):
+            if gone := _levels_of(finding.interspace) & _roofless(findings):
                 raise ValueError(
-                    f"interspinous-implant must stand between two spinous processes, got {spacer.interspace} "
-                    f"where that of {level} has been removed: choose another interspace"
+                    f"{NAMES[kind]} must {verb} between two spinous processes, got {finding.interspace} "
+                    f"where that of {gone.pop()} has been removed: choose another interspace"
                 )
+
+
+def _refuse_flavum_without_laminae(findings):
+    for finding in of_kind(findings, FlavumThickening):
+        if gone := _levels_of(finding.interspace) & _roofless(findings):
+            raise ValueError(
+                f"flavum-thickening must have a flavum, got {finding.interspace} where it went with the "
+                f"lamina of {gone.pop()}: choose another interspace, or cut one side only"
+            )
+
+
+def _levels_of(interspace):
+    return set(interspace.split("-"))
+
+
+def _roofless(findings):
+    return {cut.level for cut in of_kind(findings, Laminectomy) if cut.side == "both"}

@@ -89,7 +89,7 @@ class SpineParameters:
                 raise ValueError(_out_of_range(name, low, high, value))
         object.__setattr__(self, "curve_top", check_level(self.curve_top))
         object.__setattr__(self, "curve_bottom", check_level(self.curve_bottom))
-        if self.rib_pairs not in RIB_PAIRS:
+        if type(self.rib_pairs) is not int or self.rib_pairs not in RIB_PAIRS:
             raise ValueError(
                 f"rib_pairs must be one of {', '.join(map(str, RIB_PAIRS))}, got {self.rib_pairs!r}: "
                 "choose one of these"

@@ -2,7 +2,7 @@
 
 from pydantic import Field, field_validator, model_validator
 
-from meshes.findings import check_findings
+from meshes.findings import NAMES, VertebralCement, check_findings
 from meshes.levels import COLUMN, check_level
 from meshes.parameters import LIMITS, RIB_PAIRS, SpineParameters, check_gaps
 from meshes.units import degrees, radians
@@ -83,6 +83,15 @@ class AnatomySettings(Settings):
                 f"must have its curve_top above its curve_bottom, got {self.curve_top} and "
                 f"{self.curve_bottom}: name the upper end vertebra as curve_top"
             )
+        return self
+
+    @model_validator(mode="after")
+    def _cement_has_room(self):
+        if any(settings.finding == NAMES[VertebralCement] for settings in self.findings):
+            # Reading a case without cement shall not wait for the modules that draw bones.
+            from meshes.fits import check_fits
+
+            together(check_fits, self.parameters())
         return self
 
     @classmethod

@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 
 from meshes import findings as f
+from meshes.fits import check_fits
 from meshes.levels import COLUMN, INTERSPACES, LEVELS, split_interspace
 from meshes.variation import draw_adult
 
@@ -25,6 +26,8 @@ def draw_finding(kind, *, rng):
         **{name: float(rng.uniform(*bounds)) for name, bounds in kind.LIMITS.items()},
         **{name: str(rng.choice(choices)) for name, choices in kind.CHOICES.items()},
     }
+    # Small thoracic bodies take little cement.
+    values["volume"] = float(rng.uniform(0.5, 5.0 if values["level"].startswith("L") else 1.2))
     return kind(**{entry.name: values[entry.name] for entry in fields(kind)})
 
 
@@ -35,10 +38,11 @@ def draw_body(seed, *, most=4):
     findings = adult.findings
     for kind in rng.choice(KINDS, size=rng.integers(1, most + 1), replace=False):
         try:
-            findings = f.check_findings((*findings, draw_finding(kind, rng=rng)))
+            more = check_fits(adult.with_changes(findings=(*findings, draw_finding(kind, rng=rng))))
         except ValueError:
-            # Screws in a pedicle that is gone, or a second transitional level: go without.
+            # Screws in a pedicle that is gone, a second transitional level, too much cement: go without.
             continue
+        findings = more.findings
     return adult.with_changes(findings=findings)
 
 

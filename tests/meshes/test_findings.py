@@ -56,6 +56,46 @@ def test_screws_need_pedicles():
     assert f.check_findings((screws, f.Laminectomy("L2", reach="pedicles")))
 
 
+def test_a_pedicle_holds_one_screw():
+    with pytest.raises(
+        ValueError, match="pedicle-screws must hold each level once, got L4 again in L4 to L5"
+    ):
+        f.check_findings((f.PedicleScrews("L2", "L4"), f.PedicleScrews("L4", "L5")))
+    assert f.check_findings((f.PedicleScrews("L2", "L3"), f.PedicleScrews("L4", "L5")))
+
+
+def test_cement_must_fit_its_body():
+    from meshes.fits import check_fits
+
+    small = SpineParameters(findings=(f.VertebralCement("T6", 1.0),))
+    assert check_fits(small) is small
+    with pytest.raises(ValueError, match="volume of vertebral-cement must be at most .* cc for T6 of this"):
+        check_fits(SpineParameters(findings=(f.VertebralCement("T6", 9.0),)))
+    assert check_fits(SpineParameters(findings=(f.VertebralCement("L4", 8.0),)))
+    with pytest.raises(ValueError, match="at most .* cc for L4"):
+        check_fits(SpineParameters(stature_scale=0.86, findings=(f.VertebralCement("L4", 8.0),)))
+
+
+def test_a_calcified_ligament_needs_two_spinous_processes():
+    chalk = f.LigamentCalcification("L3-L4")
+    for level in ("L3", "L4"):
+        with pytest.raises(ValueError, match=f"ligament-calcification must run between .* that of {level}"):
+            f.check_findings((f.Laminectomy(level), chalk))
+        assert f.check_findings((f.Laminectomy(level, side="right"), chalk))
+    assert f.check_findings((f.Laminectomy("L5"), chalk))
+
+
+def test_a_thick_flavum_needs_both_laminae():
+    thick = f.FlavumThickening("L3-L4")
+    for level in ("L3", "L4"):
+        with pytest.raises(
+            ValueError, match=f"flavum-thickening must have a flavum, got .* lamina of {level}"
+        ):
+            f.check_findings((thick, f.Laminectomy(level)))
+        assert f.check_findings((thick, f.Laminectomy(level, side="left")))
+    assert f.check_findings((thick, f.Laminectomy("L2")))
+
+
 def test_a_spacer_needs_two_spinous_processes():
     spacer = f.InterspinousImplant("L3-L4")
     with pytest.raises(ValueError, match="interspinous-implant must stand between"):
@@ -79,7 +119,7 @@ def test_only_some_findings_ask_for_new_bones():
     assert shape_facts(cut) != shape_facts(rest)
 
 
-@pytest.mark.parametrize("pairs", [10, 14, 12.5, "12"])
+@pytest.mark.parametrize("pairs", [10, 14, 12.0, "12"])
 def test_rib_pairs(pairs):
     with pytest.raises(ValueError, match="rib_pairs must be one of 11, 12, 13"):
         SpineParameters(rib_pairs=pairs)

@@ -56,3 +56,16 @@ def test_unknown_interspace_lists_what_is_allowed():
 def test_units_of_numbers_and_arrays():
     assert degrees(radians(90.0)) == 90.0
     assert list(degrees(radians([0.0, 180.0]))) == [0.0, 180.0]
+
+
+def test_gaps_of_the_flavum_are_named_once_each_head_first():
+    assert SpineParameters(flavum_gaps=("L1/L2", "t9-t10", "L1-L2")).flavum_gaps == ("T9-T10", "L1-L2")
+    assert SpineParameters(flavum_gaps=[]).flavum_gaps == ()
+    with pytest.raises(ValueError, match="interspace must be one of T6-T7, .* got 'L1-L3'"):
+        SpineParameters(flavum_gaps=("L1-L3",))
+    with pytest.raises(ValueError, match="flavum_gaps must be a list of interspaces, got 'L1-L2': put the"):
+        SpineParameters(flavum_gaps="L1-L2")
+
+
+def test_parameters_with_findings_can_be_keys():
+    assert len({SpineParameters(flavum_gaps=("L1-L2",)), SpineParameters(flavum_gaps=["L1-L2"])}) == 1

@@ -1,4 +1,4 @@
-"""Random adults with random findings: every bone one closed body, everything finite."""
+"""Random adults with random findings: every bone one closed body, no two overlap, everything finite."""
 
 import numpy as np
 import pytest
@@ -7,6 +7,7 @@ from meshes import cache
 from meshes import findings as f
 from meshes.anatomy import build_anatomy
 from meshes.parameters import SpineParameters
+from meshes.parts import named_meshes
 from meshes.units import radians
 from tests.bodies import KINDS, draw_body, draw_finding, faults, mesh_facts, overlaps
 
@@ -34,6 +35,7 @@ def check(parameters):
     """Assert that a body is sound; return its anatomy."""
     anatomy = build_anatomy(parameters)
     assert faults(anatomy) == []
+    assert overlaps(anatomy) == {}
     canal = anatomy.canal
     for radii in (canal.wall, canal.dura, canal.cord):
         assert np.isfinite(radii).all()
@@ -42,17 +44,16 @@ def check(parameters):
     return anatomy
 
 
-def soft_faults(anatomy):
-    """Return what is wrong with the meshes of the soft tissue: empty where all are closed."""
-    meshes = {**anatomy.flava, **anatomy.discs, **anatomy.dura, **anatomy.cord}
-    facts = {name: mesh_facts(*mesh) for name, mesh in meshes.items()}
+def open_meshes(anatomy):
+    """Return the names of all parts, bones to skin, whose mesh is not closed, finite and turned outward."""
+    facts = {name: mesh_facts(*mesh) for name, mesh in named_meshes(anatomy).items()}
     return [name for name, fact in facts.items() if not fact.finite or not fact.closed or fact.volume <= 0.0]
 
 
 @pytest.mark.parametrize("seed", range(QUICK))
 def test_a_few_random_bodies(seed, forgetful):
     anatomy = check(draw_body(seed))
-    assert soft_faults(anatomy) == []
+    assert open_meshes(anatomy) == []
 
 
 @pytest.mark.parametrize(
@@ -66,26 +67,27 @@ def test_extreme_postures(name, forgetful):
 @pytest.mark.parametrize("seed", range(100, 600))
 def test_five_hundred_random_bodies(seed, forgetful):
     anatomy = check(draw_body(seed))
-    assert soft_faults(anatomy) == []
+    assert open_meshes(anatomy) == []
 
 
 @pytest.mark.sweep
 @pytest.mark.parametrize("hundred", range(50))
 def test_five_thousand_random_bodies(hundred, forgetful):
-    """Bones only: 100 bodies a case."""
+    """Bones and joints only: 100 bodies a case."""
     found = {}
     for seed in range(1000 + 100 * hundred, 1100 + 100 * hundred):
-        if wrong := faults(build_anatomy(draw_body(seed))):
+        anatomy = build_anatomy(draw_body(seed))
+        if wrong := [*faults(anatomy), *overlaps(anatomy).items()]:
             found[seed] = wrong
     assert found == {}
 
 
 def test_random_bodies_meet_every_finding():
-    """A quarter of the 500 hold any one kind, else the sweep would prove little."""
-    bodies = [draw_body(seed) for seed in range(100, 600)]
+    """Every kind is held by an eighth of the bodies at least, else the sweep would prove little."""
+    bodies = [draw_body(seed) for seed in range(100, 260)]
     for kind in KINDS:
         held = sum(bool(f.of_kind(body.findings, kind)) for body in bodies)
-        assert held > 60, kind
+        assert held >= 20, kind
     assert all(body.findings for body in bodies)
     assert len(set(bodies)) == len(bodies)
 

@@ -41,6 +41,7 @@ def some(draw, kind):
         "lower": st.sampled_from(LEVELS[6:]),
         "ossified": st.booleans(),
         **{name: st.floats(*bounds) for name, bounds in kind.LIMITS.items()},
+        "volume": st.floats(0.5, 1.5),
         **{name: st.sampled_from(choices) for name, choices in kind.CHOICES.items()},
     }
     return kind(**{name: draw(values[name]) for name in names_of(kind)})
@@ -138,6 +139,13 @@ def test_contradictory_findings_are_refused():
     ):
         from_toml(with_findings(screws, cut.format("pedicles")), source="case.toml")
     assert from_toml(with_findings(screws, cut.format("facets")), source="case.toml")
+
+
+def test_cement_that_finds_no_room_is_refused():
+    cement = 'finding = "vertebral-cement"\nlevel = "T6"\nvolume_cc = {}'
+    with pytest.raises(ValueError, match="anatomy: volume of vertebral-cement must be at most .* for T6"):
+        from_toml(with_findings(cement.format(9.0)), source="case.toml")
+    assert from_toml(with_findings(cement.format(0.9)), source="case.toml")
 
 
 def test_findings_by_setting():
