@@ -39,6 +39,9 @@ def names(changed, place):
 
 def test_a_thick_flavum_takes_its_thickness_from_the_epidural_space_at_its_place(anatomy, rest):
     found = compare(rest, soft_figures(with_soft(anatomy, f.FlavumThickening("T10-T11", 1.5))))
+    # The skin is fitted over the sound interspaces only, and may move where one is left out.
+    skin = {key: found.pop(key) for key in list(found) if key[1] == "skin_to_epidural"}
+    assert all(abs(change) < 4.0 for change in skin.values())
     assert places(found) == {"T10-T11"}
     assert found["T10-T11", "flavum_thickness"] == pytest.approx(1.5, abs=0.15)
     assert found["T10-T11", "epidural_depth"] < -0.5
@@ -80,7 +83,12 @@ def test_thick_facets_narrow_one_window_from_the_sides(anatomy, bones):
     after = build_anatomy(SpineParameters(findings=(f.FacetHypertrophy("T12-L1", 1.0),)))
     assert changed_bones(anatomy, after) <= {"T12", "L1"}
     assert changed_segments(anatomy, after) == set()
-    found = compare(bones, bone_figures(after), tolerance=0.3)
+    for level in ("T12", "L1"):
+        before = anatomy.bones[level]
+        body = before.vertices[before.vertices[:, 1] < before.shape.posterior_wall]
+        assert np.abs(after.bones[level].grid.at(body)).max() < 0.3
+    found = {key: change for key, change in compare(bones, bone_figures(after)).items() if "-" in key[0]}
+    found = {key: change for key, change in found.items() if abs(change) > 0.3}
     assert found["T12-L1", "gap 6"] < -2.0
     assert ("T12-L1", "gap 0") not in found
     # The corners of T12's roof come down, which its upper edge feels by less than a millimetre.
