@@ -23,7 +23,7 @@ ROUGHNESS = 0.22
 # Film that stays free between neighbours anywhere in the pose in which bones are shaped. [mm]
 FILM = 0.5
 # Grid points along the edge of a block that shares one list of rows.
-BLOCK = 8
+BLOCK = 4
 # The field changes by less than this per mm (measured: up to 1.15 near the surface).
 STEEPEST = 1.5
 # Beyond this from the surface nothing is carved or roughened; deeper inside than the second, too. [mm]
@@ -151,7 +151,7 @@ def fill_grid(field, rows, origin, pitch, above, rotation, translation, gap, inn
                 if abs(middle) > reach + 1.5 and (middle > 0.0 or above.shape[0] == 0):
                     field[k : k + BLOCK, j : j + BLOCK, i : i + BLOCK] = middle
                     continue
-                mine = choose_rows(rows, chosen, reach + 2.0, x, y, z)
+                mine = choose_rows(rows, chosen, reach + 3.0, x, y, z)
                 px, py, pz = turned(rotation, translation, x, y, z)
                 theirs = choose_rows(above, near, reach + SHELL, px, py, pz)
                 fill_block(
