@@ -125,15 +125,10 @@ def _cuts(bones, poses, too_near):
     return cuts
 
 
-def _carved_bone(bone, arrays, out):
+def _carved_bone(bone, arrays):
     vertices, pitch, reach = arrays["vertices"].astype(float), bone.grid.pitch, bone.grid.reach
-    grid = placed_grid(arrays["values"], arrays["origin"], vertices, pitch=pitch, reach=reach, out=out)
+    grid = placed_grid(arrays["values"], arrays["origin"], vertices, pitch=pitch, reach=reach)
     return Bone(bone.level, vertices, arrays["faces"], grid, bone.shape)
-
-
-def _copied_bone(bone, out):
-    out[:] = bone.grid.values
-    return replace(bone, grid=replace(bone.grid, values=out))
 
 
 def _carve_all(bones, cuts):
@@ -143,15 +138,14 @@ def _carve_all(bones, cuts):
         return {f"{level}.{name}": a for level, part in zip(cuts, parts) for name, a in part.items()}
 
 
-def _in_one_buffer(bones, parts):
-    """Return {level: Bone} whose grids are views of one array; `parts` {level: {name: array}} were carved."""
-    # A cut leaves the grid its size.
+def _in_one_buffer(bones):
+    """Return the same bones with grids that are views of one array, as `pack_bones` likes them."""
     buffer, found, offset = np.empty(sum(b.grid.values.size for b in bones.values()), np.float32), {}, 0
     for level, bone in bones.items():
-        out = buffer[offset : offset + bone.grid.values.size].reshape(bone.grid.values.shape)
-        placed = _carved_bone(bone, parts[level], out) if level in parts else _copied_bone(bone, out)
-        found[level] = replace(placed, grid=replace(placed.grid, buffer=buffer, offset=offset))
-        offset += out.size
+        values = buffer[offset : offset + bone.grid.values.size].reshape(bone.grid.values.shape)
+        values[:] = bone.grid.values
+        grid = replace(bone.grid, values=values, buffer=buffer, offset=offset)
+        found[level], offset = replace(bone, grid=grid), offset + values.size
     return found
 
 
@@ -186,5 +180,7 @@ def settled(bones, poses, *, facts):
     if arrays is None or set(arrays) != {f"{level}.{name}" for level in cuts for name in STORED}:
         arrays = _carve_all(bones, cuts)
         cache.store(path, arrays)
-    parts = {level: {name: arrays[f"{level}.{name}"] for name in STORED} for level in cuts}
-    return _in_one_buffer(bones, parts)
+    parts = {level: {name: arrays.pop(f"{level}.{name}") for name in STORED} for level in cuts}
+    return _in_one_buffer(
+        {level: _carved_bone(bone, parts[level]) if level in cuts else bone for level, bone in bones.items()}
+    )
