@@ -86,8 +86,7 @@ def _dorsal_depth(canal, stations):
 def measure_interspace_canal(anatomy, interspace):
     """Return the InterspaceCanal of one interspace of the chart.
 
-    Raises ValueError for an interspace that the chart does not cover. The depth at T6-T9 is 2-3 mm more
-    than most textbooks draw, because the tabulated sac leaves as much free in the tabulated canal.
+    Raises ValueError for an interspace that the chart does not cover.
     """
     canal = anatomy.canal
     mark = canal.interspace(interspace)

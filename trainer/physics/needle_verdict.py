@@ -101,7 +101,7 @@ def resistance(check):
         text = (
             f"The flavum of {check.entered} is parted on the midline here: little or no loss of resistance."
         )
-        return [Reason(text, WARN, table("flavum")[f"{check.entered}.gap_prevalence"].status)]
+        return [Reason(text, WARN, table("flavum")["gap_width"].status)]
     return []
 
 
