@@ -168,7 +168,7 @@ def test_a_step_cut_short_is_marked(anatomy, central):
 
 def test_one_bad_step_marks_the_whole_command(anatomy):
     """Also where the last step of the command came to rest."""
-    lead = insert_lead(anatomy.canal, mouth_at(anatomy), limits=SolverLimits(iterations=3))
+    lead = insert_lead(anatomy.canal, mouth_at(anatomy), limits=SolverLimits(iterations=4))
     flags, now = [], lead
     for _ in range(40):
         now = advance(now, 1.0)
