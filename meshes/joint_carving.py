@@ -125,10 +125,15 @@ def _cuts(bones, poses, too_near):
     return cuts
 
 
-def _carved_bone(bone, arrays):
+def _carved_bone(bone, arrays, out):
     vertices, pitch, reach = arrays["vertices"].astype(float), bone.grid.pitch, bone.grid.reach
-    grid = placed_grid(arrays["values"], arrays["origin"], vertices, pitch=pitch, reach=reach)
+    grid = placed_grid(arrays["values"], arrays["origin"], vertices, pitch=pitch, reach=reach, out=out)
     return Bone(bone.level, vertices, arrays["faces"], grid, bone.shape)
+
+
+def _copied_bone(bone, out):
+    out[:] = bone.grid.values
+    return replace(bone, grid=replace(bone.grid, values=out))
 
 
 def _carve_all(bones, cuts):
@@ -138,14 +143,16 @@ def _carve_all(bones, cuts):
         return {f"{level}.{name}": a for level, part in zip(cuts, parts) for name, a in part.items()}
 
 
-def _in_one_buffer(bones):
-    """Return the same bones with grids that are views of one array, as `pack_bones` likes them."""
+def _in_one_buffer(bones, parts):
+    """Return {level: Bone} whose grids are views of one array; `parts` {level: {name: array}} were carved."""
+    # A cut leaves the grid its size.
     buffer, found, offset = np.empty(sum(b.grid.values.size for b in bones.values()), np.float32), {}, 0
     for level, bone in bones.items():
-        values = buffer[offset : offset + bone.grid.values.size].reshape(bone.grid.values.shape)
-        values[:] = bone.grid.values
-        grid = replace(bone.grid, values=values, buffer=buffer, offset=offset)
-        found[level], offset = replace(bone, grid=grid), offset + values.size
+        out = buffer[offset : offset + bone.grid.values.size].reshape(bone.grid.values.shape)
+        # Taken out, so that a bone is not held twice for long.
+        placed = _carved_bone(bone, parts.pop(level), out) if level in parts else _copied_bone(bone, out)
+        found[level] = replace(placed, grid=replace(placed.grid, buffer=buffer, offset=offset))
+        offset += out.size
     return found
 
 
@@ -181,6 +188,4 @@ def settled(bones, poses, *, facts):
         arrays = _carve_all(bones, cuts)
         cache.store(path, arrays)
     parts = {level: {name: arrays.pop(f"{level}.{name}") for name in STORED} for level in cuts}
-    return _in_one_buffer(
-        {level: _carved_bone(bone, parts[level]) if level in cuts else bone for level, bone in bones.items()}
-    )
+    return _in_one_buffer(bones, parts)
