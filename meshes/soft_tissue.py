@@ -28,7 +28,7 @@ ROOF, DURA = 0, 1
 CENTRE_X, CENTRE_Y, STATION, LEFT, TANGENT, FLAVUM = 1, 2, 3, 4, 7, 10
 
 
-@kernel(inline=True)
+@kernel
 def along_back(profile, scale, column, z):
     """Return value and slope at height z of what a column of the profile holds."""
     f = (z - scale[0]) / scale[1]
