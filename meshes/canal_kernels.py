@@ -20,7 +20,7 @@ WORK = 52
 CONTACT = 11
 
 
-@kernel(exact=True)
+@kernel
 def spline_weights(t, weight, slope):
     """Write the four cubic B-spline weights at t in 0..1 and their derivatives by t."""
     u = 1.0 - t
@@ -34,7 +34,7 @@ def spline_weights(t, weight, slope):
     slope[3] = t * t / 2.0
 
 
-@kernel(exact=True)
+@kernel
 def frame(frame_coefficients, first, step, u, out, weight, slope):
     """Write centre, tangent, left, dorsal into out[0:12] and their derivatives by u into out[12:24]."""
     n = frame_coefficients.shape[0]
@@ -52,7 +52,7 @@ def frame(frame_coefficients, first, step, u, out, weight, slope):
         out[12 + k] /= step
 
 
-@kernel(exact=True)
+@kernel
 def project(frame_coefficients, height_table, params, x, y, z, guess, out, weight, slope):
     """Return the station of the foot point, where tangent . (point - centre) = 0; its frame stays in `out`.
 
@@ -80,7 +80,7 @@ def project(frame_coefficients, height_table, params, x, y, z, guess, out, weigh
     return u
 
 
-@kernel(exact=True)
+@kernel
 def surfaces(coefficients, first, step, u, theta, value, by_u, by_theta, work):
     """Write all tables of coefficients (n, m, k) at (u, theta) and their derivatives; work holds 16."""
     weight_u, slope_u, weight_t, slope_t = work[0:4], work[4:8], work[8:12], work[12:16]
@@ -108,7 +108,7 @@ def surfaces(coefficients, first, step, u, theta, value, by_u, by_theta, work):
         by_theta[k] /= turn
 
 
-@kernel(exact=True)
+@kernel
 def chart_contact(frame_coefficients, surface_coefficients, height_table, params, x, y, z, guess, out, work):
     """Write how far a point keeps from wall and dura, with exact gradients, and its chart coordinates.
 
@@ -144,7 +144,7 @@ def chart_contact(frame_coefficients, surface_coefficients, height_table, params
     out[8], out[9], out[10] = u, theta, r
 
 
-@kernel(exact=True)
+@kernel
 def chart_contacts(frame_coefficients, surface_coefficients, height_table, params, points):
     """Return `chart_contact` (n, 11) of points (n, 3)."""
     out, work = np.empty((points.shape[0], 11)), np.empty(52)
@@ -156,7 +156,7 @@ def chart_contacts(frame_coefficients, surface_coefficients, height_table, param
     return out
 
 
-@kernel(exact=True)
+@kernel
 def frames(frame_coefficients, params, u):
     """Return centre, tangent, left, dorsal (n, 12) at stations u (n,)."""
     out, row, work = np.empty((u.shape[0], 12)), np.empty(24), np.empty(8)
@@ -166,7 +166,7 @@ def frames(frame_coefficients, params, u):
     return out
 
 
-@kernel(exact=True)
+@kernel
 def surface_radii(coefficients, params, u, theta):
     """Return all tables (n, k) of coefficients (n, m, k) at stations u (n,) and angles theta (n,)."""
     out = np.empty((u.shape[0], coefficients.shape[2]))

@@ -15,8 +15,6 @@ import numba
 import platformdirs
 
 APPLICATION = "scs-lead-trainer"
-# Without `nnan`: kernels test for missing crossings with isnan.
-FAST = {"contract", "arcp", "nsz", "reassoc", "afn"}
 KEEP_FOR_DAYS = 30
 
 
@@ -76,24 +74,24 @@ def _prepare():
 _CACHED = _prepare()
 
 
-def kernel(function=None, *, inline=False, exact=False):
+def kernel(function=None, *, inline=False):
     """Compile a function of numbers and arrays.
+
+    Floating point operations keep the order in which they are written. The compiler's relaxed arithmetic
+    would give other last bits to a kernel compiled afresh than to one read from the cache, and an attempt
+    must repeat to the bit; it gains no measurable time here.
 
     Parameters
     ----------
     inline : bool
         Copy the code into its callers: for the small ones in inner loops.
-    exact : bool
-        Keep the order of floating point operations as written: for solvers that must repeat to the bit
-        whatever the compiler's mood.
     """
     if function is None:
-        return lambda f: kernel(f, inline=inline, exact=exact)
+        return lambda f: kernel(f, inline=inline)
     return numba.njit(
         function,
         cache=_CACHED,
         nogil=True,
         error_model="numpy",
-        fastmath=False if exact else FAST,
         inline="always" if inline else "never",
     )

@@ -1,6 +1,7 @@
 """The same events give the same bits, in this process and in another; undo is replay without the last."""
 
 import json
+import os
 import subprocess
 import sys
 
@@ -19,17 +20,31 @@ def test_the_journal_holds_the_attempt(finished):
     assert record.dropped is None
 
 
-def test_a_second_process_meets_every_digest(finished):
-    code = (
-        "import sys\n"
-        "from trainer.attempt import journal\n"
-        "from trainer.attempt.replay import repeat\n"
-        "replayed = repeat(journal.read(sys.argv[1]))\n"
-        "print(replayed.identical, replayed.attempt.done[-1].digest)\n"
-    )
-    run = subprocess.run([sys.executable, "-c", code, str(finished.path)], capture_output=True, text=True)
+REPEAT = (
+    "import sys\n"
+    "from trainer.attempt import journal\n"
+    "from trainer.attempt.replay import repeat\n"
+    "replayed = repeat(journal.read(sys.argv[1]))\n"
+    "print(replayed.identical, replayed.attempt.done[-1].digest)\n"
+)
+
+
+def repeated(finished, **environment):
+    """Return what a second process says of the attempt's journal."""
+    command = [sys.executable, "-c", REPEAT, str(finished.path)]
+    run = subprocess.run(command, capture_output=True, text=True, env={**os.environ, **environment})
     assert run.returncode == 0, run.stderr
-    assert run.stdout.split() == ["True", finished.attempt.done[-1].digest]
+    return run.stdout.split()
+
+
+def test_a_second_process_meets_every_digest(finished):
+    assert repeated(finished) == ["True", finished.attempt.done[-1].digest]
+
+
+@pytest.mark.slow
+def test_a_process_that_compiles_and_builds_everything_afresh_meets_every_digest(finished, tmp_path):
+    afresh = repeated(finished, TRAINER_CACHE_DIR=str(tmp_path))
+    assert afresh == ["True", finished.attempt.done[-1].digest]
 
 
 def cut(finished, count, tmp_path, change=None):

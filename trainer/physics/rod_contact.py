@@ -27,7 +27,7 @@ SEARCHED = 4
 ONE = np.int64(1)
 
 
-@kernel(exact=True)
+@kernel
 def touch(curve, problem, system, contacts):
     """Add contact, friction and the neighbour of all free nodes; fill `contacts`."""
     canal, tissue, nodal, neighbour = problem.canal, problem.tissue, problem.nodal, problem.neighbour
@@ -57,7 +57,7 @@ def touch(curve, problem, system, contacts):
     return energy
 
 
-@kernel(exact=True, inline=True)
+@kernel(inline=True)
 def locate(canal, point, i, contacts, found, work):
     """Write node i's place in the chart and the two normals; `found` gets the distances."""
     tables = canal.frame_coefficients, canal.surface_coefficients, canal.height_table, canal.params
@@ -69,13 +69,13 @@ def locate(canal, point, i, contacts, found, work):
         contacts.place[i, c] = found[8 + c]
 
 
-@kernel(exact=True)
+@kernel
 def push(depth, linear, cubic):
     """Return the normal force of a surface that is pressed in by `depth`."""
     return linear * depth + cubic * depth * depth * depth if depth > 0.0 else 0.0
 
 
-@kernel(exact=True)
+@kernel
 def press(i, depth, linear, cubic, normal, system):
     """Add a surface that is pressed in at node i, `normal` being the gradient of the distance to it."""
     square = depth * depth
@@ -84,7 +84,7 @@ def press(i, depth, linear, cubic, normal, system):
     return (0.5 * linear + 0.25 * cubic * square) * square
 
 
-@kernel(exact=True)
+@kernel
 def rub(point, spin, i, surface, limit, tissue, lagged, system):
     """Add friction of node i: axial, sideways and rolling slip share one stick-slip law.
 
@@ -103,7 +103,7 @@ def rub(point, spin, i, surface, limit, tissue, lagged, system):
     return limit * value
 
 
-@kernel(exact=True)
+@kernel
 def add_rubbing(i, limit, axial, lateral, secant, bent, along, across, lever, system):
     """Add the derivatives of friction by the position of node i and the spin of the edge before it."""
     spin = 4 * i - 1
@@ -119,7 +119,7 @@ def add_rubbing(i, limit, axial, lateral, secant, bent, along, across, lever, sy
     system.band[spin, 0] += lateral_stiff * lever * lever
 
 
-@kernel(exact=True)
+@kernel
 def from_polyline(point, nodes, nearest):
     """Return the unit vector from a polyline to a point, and their distance, near one of its nodes."""
     best, direction = np.inf, (0.0, 0.0, 0.0)
@@ -135,7 +135,7 @@ def from_polyline(point, nodes, nearest):
     return direction, best
 
 
-@kernel(exact=True)
+@kernel
 def remember_track(nodes, tissue, nodal, lagged, system):
     """Add the loose fat that holds the lead to its track: it yields sideways, and is free along it.
 

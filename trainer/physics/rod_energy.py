@@ -21,7 +21,7 @@ FOLDED = 1e-3  # least 1 + cos of the turn at a joint that still counts as a rod
 IMPOSSIBLE = 1e30
 
 
-@kernel(exact=True)
+@kernel
 def clear(system):
     """Set gradient and Hessian to zero."""
     # Loops: slice assignments bring numba's code for error messages, which takes seconds to compile.
@@ -33,7 +33,7 @@ def clear(system):
         system.gradient[j] = 0.0
 
 
-@kernel(exact=True)
+@kernel
 def add_point_pair(band, i, weight, a, b):
     """Add weight (a b^T + b a^T) / 2 to the Hessian of node i (lower triangle)."""
     j, half = 4 * i, 0.5 * weight
@@ -45,14 +45,14 @@ def add_point_pair(band, i, weight, a, b):
     band[j + 2, 0] += weight * a[2] * b[2]
 
 
-@kernel(exact=True)
+@kernel
 def add_point_diagonal(band, i, weight):
     """Add weight times the identity to the Hessian of node i."""
     for c in range(3):
         band[4 * i + c, 0] += weight
 
 
-@kernel(exact=True)
+@kernel
 def stretch(curve, elastic, system):
     """Add EA/(2 l) (|e| - l)^2 of every edge outside the needle."""
     energy = 0.0
@@ -67,7 +67,7 @@ def stretch(curve, elastic, system):
     return energy
 
 
-@kernel(exact=True)
+@kernel
 def add_edge(system, j, tangent, tension, stiffness, across):
     """Add the derivatives of one edge: `stiffness` along its tangent and `across` it."""
     add_vector(system.gradient, 4 * j, scaled(-tension, tangent))
@@ -88,13 +88,13 @@ def add_edge(system, j, tangent, tension, stiffness, across):
     band[k + 2, 4] -= along[2] * tz + across
 
 
-@kernel(exact=True)
+@kernel
 def joint_length(rest_lengths, i):
     """Return the length of rod that joint i stands for."""
     return 0.5 * (rest_lengths[i] + (rest_lengths[i - 1] if i > 1 else 0.0))
 
 
-@kernel(exact=True)
+@kernel
 def bend_and_twist(curve, elastic, system):
     """Add EI/(2 l) |k - k0|^2 + GJ/(2 l) twist^2 of every joint; IMPOSSIBLE if one folds back."""
     energy = 0.0
@@ -118,7 +118,7 @@ def bend_and_twist(curve, elastic, system):
     return energy
 
 
-@kernel(exact=True)
+@kernel
 def joint_derivatives(curve, i, bending, torsion, natural, gradients, block):
     """Return a joint's energy; write its gradient into gradients[0] and its upper Hessian into `block`.
 
@@ -150,7 +150,7 @@ def joint_derivatives(curve, i, bending, torsion, natural, gradients, block):
     return 0.5 * (by_towards * (towards - natural) + by_sideways * sideways + by_twist * twist)
 
 
-@kernel(exact=True)
+@kernel
 def gauss_newton(block, gradients, bending, torsion):
     """Write the products of first derivatives of a joint."""
     for a in range(8):
@@ -159,7 +159,7 @@ def gauss_newton(block, gradients, bending, torsion):
             block[a, b] = one * gradients[0, b] + two * gradients[1, b] + three * gradients[2, b]
 
 
-@kernel(exact=True)
+@kernel
 def add_joint_gradient(gradient, q, gradients):
     """Add a joint's gradient by (e, f, two spins) to that by (x, spin, x, spin, x) from entry q on."""
     for c in range(3):
@@ -171,7 +171,7 @@ def add_joint_gradient(gradient, q, gradients):
     gradient[q + 7] += gradients[0, 7]
 
 
-@kernel(exact=True)
+@kernel
 def add_joint_block(band, q, block):
     """Add a joint's upper Hessian by (e, f, two spins) to the band by (x, spin, x, spin, x) from q on."""
     for b in range(3):
@@ -195,7 +195,7 @@ def add_joint_block(band, q, block):
     band[q + 3, 4] += block[6, 7]
 
 
-@kernel(exact=True)
+@kernel
 def hub_torque(turned, hub, system):
     """Add the shaft outside as a torsion spring, and the stick-slip drag of the needle on the first edge."""
     lag = hub.angle - hub.spin - turned
@@ -211,7 +211,7 @@ def hub_torque(turned, hub, system):
     return energy + hub.drag_torque * value
 
 
-@kernel(exact=True)
+@kernel
 def slip_law(slip, reach):
     """Return the potential f, f'/slip and f'' of a stick-slip law.
 
@@ -223,7 +223,7 @@ def slip_law(slip, reach):
     return slip - reach / 3.0, 1.0 / slip, 0.0
 
 
-@kernel(exact=True)
+@kernel
 def dead_loads(nodes, loads, gradient):
     """Add forces that neither turn nor fade."""
     energy = 0.0

@@ -15,45 +15,45 @@ import math
 from meshes.compiled import kernel
 
 
-@kernel(exact=True)
+@kernel
 def row(array, i):
     """Return row i of an (n, 3) array as a vector."""
     return (array[i, 0], array[i, 1], array[i, 2])
 
 
-@kernel(exact=True)
+@kernel
 def put(array, i, a):
     """Write a vector into row i of an (n, 3) array."""
     array[i, 0], array[i, 1], array[i, 2] = a
 
 
-@kernel(exact=True)
+@kernel
 def dot(a, b):
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
 
-@kernel(exact=True)
+@kernel
 def cross(a, b):
     return (a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0])
 
 
-@kernel(exact=True)
+@kernel
 def mix(p, a, q, b):
     """Return p a + q b."""
     return (p * a[0] + q * b[0], p * a[1] + q * b[1], p * a[2] + q * b[2])
 
 
-@kernel(exact=True)
+@kernel
 def scaled(p, a):
     return (p * a[0], p * a[1], p * a[2])
 
 
-@kernel(exact=True)
+@kernel
 def length(a):
     return math.sqrt(dot(a, a))
 
 
-@kernel(exact=True)
+@kernel
 def transport(start, end, a):
     """Return `a` turned by the smallest rotation that takes the unit vector `start` to `end`.
 
@@ -65,14 +65,14 @@ def transport(start, end, a):
     return mix(1.0, turned, dot(axis, a) / (1.0 + cosine), axis)
 
 
-@kernel(exact=True)
+@kernel
 def upright(a, tangent):
     """Return `a` made perpendicular to a unit tangent, with length one."""
     b = mix(1.0, a, -dot(a, tangent), tangent)
     return scaled(1.0 / length(b), b)
 
 
-@kernel(exact=True)
+@kernel
 def joint_twist(tangent, following, director, next_director, near):
     """Return the angle from a director to the next about the next tangent, unwrapped near `near`."""
     carried = transport(tangent, following, director)
@@ -82,7 +82,7 @@ def joint_twist(tangent, following, director, next_director, near):
     return angle + turn * math.floor((near - angle) / turn + 0.5)
 
 
-@kernel(exact=True)
+@kernel
 def move(curve, step, share, moved):
     """Write into `moved` the curve after `share` of `step` (4n: positions and spins)."""
     nodes = curve.nodes
@@ -100,7 +100,7 @@ def move(curve, step, share, moved):
     retwist(moved.tangents, moved.directors, curve.twist, moved.twist)
 
 
-@kernel(exact=True)
+@kernel
 def retwist(tangents, directors, near, twist):
     """Write the twist (n - 2,) of all joints, each unwrapped near `near`."""
     for j in range(twist.shape[0]):
@@ -109,7 +109,7 @@ def retwist(tangents, directors, near, twist):
         )
 
 
-@kernel(exact=True)
+@kernel
 def carry(tangents, new_tangents, directors):
     """Carry every director from its old tangent to the new one, in place."""
     for j in range(tangents.shape[0]):

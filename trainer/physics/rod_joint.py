@@ -34,7 +34,7 @@ class Joint(NamedTuple):
     length_after: float
 
 
-@kernel(exact=True)
+@kernel
 def joint_at(curve, i):
     """Return the Joint at node i."""
     before, after = row(curve.tangents, i - 1), row(curve.tangents, i)
@@ -51,19 +51,19 @@ def joint_at(curve, i):
     )
 
 
-@kernel(exact=True)
+@kernel
 def write(target, start, a):
     target[start], target[start + 1], target[start + 2] = a
 
 
-@kernel(exact=True)
+@kernel
 def add_vector(target, start, a):
     target[start] += a[0]
     target[start + 1] += a[1]
     target[start + 2] += a[2]
 
 
-@kernel(exact=True)
+@kernel
 def add_outer(block, i, j, weight, a, b):
     """Add weight a b^T to the 3 x 3 block of a matrix that begins at (i, j)."""
     add_vector(block[i], j, scaled(weight * a[0], b))
@@ -71,21 +71,21 @@ def add_outer(block, i, j, weight, a, b):
     add_vector(block[i + 2], j, scaled(weight * a[2], b))
 
 
-@kernel(exact=True)
+@kernel
 def add_pair(block, i, j, weight, a, b):
     """Add weight (a b^T + b a^T)."""
     add_outer(block, i, j, weight, a, b)
     add_outer(block, i, j, weight, b, a)
 
 
-@kernel(exact=True)
+@kernel
 def add_diagonal(block, i, j, weight):
     block[i, j] += weight
     block[i + 1, j + 1] += weight
     block[i + 2, j + 2] += weight
 
 
-@kernel(exact=True)
+@kernel
 def add_skew(block, i, j, weight, a):
     """Add weight [a]x, the matrix of the cross product with a."""
     block[i, j + 1] -= weight * a[2]
@@ -96,7 +96,7 @@ def add_skew(block, i, j, weight, a):
     block[i + 2, j + 1] += weight * a[0]
 
 
-@kernel(exact=True)
+@kernel
 def curvature(joint, director_before, director_after, turning_before, turning_after, gradient):
     """Return one component of a joint's curvature; write its gradient (e 3, f 3, two spins).
 
@@ -114,7 +114,7 @@ def curvature(joint, director_before, director_after, turning_before, turning_af
     return kappa
 
 
-@kernel(exact=True)
+@kernel
 def add_curvature_hessian(
     block, weight, kappa, joint, director_before, director_after, turning_before, turning_after, gradient
 ):
@@ -144,7 +144,7 @@ def add_curvature_hessian(
     block[7, 7] -= 0.5 * weight * dot(kb, director_after)
 
 
-@kernel(exact=True)
+@kernel
 def add_spin_row(block, spin, weight, by_spin, joint, turning):
     """Add the mixed second derivatives of the curvature by an edge's spin and by e and f."""
     along = scaled(-by_spin, joint.mean)
@@ -154,7 +154,7 @@ def add_spin_row(block, spin, weight, by_spin, joint, turning):
     add_vector(block[spin], F, scaled(weight / joint.length_after, by_after))
 
 
-@kernel(exact=True)
+@kernel
 def twist_gradient(joint, gradient):
     """Write the gradient of a joint's twist (e 3, f 3, two spins)."""
     write(gradient, E, scaled(0.5 / joint.length_before, joint.binormal))
@@ -163,7 +163,7 @@ def twist_gradient(joint, gradient):
     gradient[7] = 1.0
 
 
-@kernel(exact=True)
+@kernel
 def add_twist_hessian(block, weight, joint):
     """Add weight times the second derivative of the twist to a joint's (8, 8)."""
     le, lf, mean, kb = joint.length_before, joint.length_after, joint.mean, joint.binormal

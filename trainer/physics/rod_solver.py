@@ -72,7 +72,7 @@ class Equilibrium:
     converged: bool
 
 
-@kernel(exact=True)
+@kernel
 def assemble(start, step, share, problem, curve, system, contacts):
     """Move to `curve` by `share` of `step`; return the incremental potential there.
 
@@ -88,7 +88,7 @@ def assemble(start, step, share, problem, curve, system, contacts):
     return energy + dead_loads(curve.nodes, problem.loads, system.gradient)
 
 
-@kernel(exact=True)
+@kernel
 def hold(system, held):
     """Fix the held unknowns; return the largest force left on the others."""
     band = system.band
@@ -105,7 +105,7 @@ def hold(system, held):
     return residual
 
 
-@kernel(exact=True)
+@kernel
 def cholesky(band, size):
     """Factor a banded matrix in place; return False if it is not positive definite.
 
@@ -126,7 +126,7 @@ def cholesky(band, size):
     return True
 
 
-@kernel(exact=True)
+@kernel
 def substitute(factor, right):
     """Solve in place with a banded Cholesky factor."""
     size = right.shape[0]
@@ -141,7 +141,7 @@ def substitute(factor, right):
         right[j] = value / factor[j, 0]
 
 
-@kernel(exact=True)
+@kernel
 def newton_step(system, held, damping, factor, step):
     """Write the Newton step; return the damping that made the Hessian definite, and how often it was not."""
     size = held.shape[0]
@@ -162,7 +162,7 @@ def newton_step(system, held, damping, factor, step):
     return damping, indefinite
 
 
-@kernel(exact=True)
+@kernel
 def step_size(system, held, step):
     """Return the largest move and turn of a step, and the slope of the potential along it."""
     largest_move, largest_turn, slope = 0.0, 0.0, 0.0
