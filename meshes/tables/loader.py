@@ -53,6 +53,11 @@ class Figure:
     source: str
     locator: str
 
+    @property
+    def printed(self):
+        """Return the value in the table's own unit, as text."""
+        return f"{self.value / UNITS[self.unit]:.6g}"
+
 
 class TableError(ValueError):
     """A table row breaks a rule of the tables."""

@@ -1,20 +1,23 @@
 """The report of a finished attempt: whole, self-contained, and saying what the attempt says."""
 
 import base64
+import csv
 import json
 import re
 from html.parser import HTMLParser
 from io import BytesIO
+from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
 
+from meshes.tables import loader
 from trainer.attempt import events as e
 from trainer.physics.readings import read_lead
 from trainer.records.figures import contact_sections, lead_route, needle_section
 from trainer.records.pictures import standard_views
-from trainer.records.report import course, report_text, side_words, write_report
+from trainer.records.report import assumed_figures, course, report_text, side_words, write_report
 from trainer.records.result import result_of
 
 
@@ -78,7 +81,7 @@ def test_it_says_the_cautions_the_outcome_and_what_it_rests_on(read, finished):
     assert "licensed supervision" in words
     assert result["lead"]["tip_level"] in words
     assert result["digest"] in words
-    assert "tissue.memory_force" in words, "assumed figures are listed"
+    assert "tissue: memory force" in words, "assumed figures are listed"
     for reason in result["needle"]["reasons"]:
         assert reason in words
 
@@ -139,6 +142,18 @@ def test_a_lead_off_its_target_is_not_called_placed(finished):
 )
 def test_sides_in_words(offset, words):
     assert side_words(offset) == words
+
+
+def test_assumed_figures_stand_in_the_unit_beside_them():
+    """A figure in degrees is told in degrees, though it is kept in radians."""
+    told = {figure["name"]: figure for figure in assumed_figures()}
+    for name in ("lead", "needle"):
+        with open(Path(loader.__file__).with_name(f"{name}.csv"), encoding="utf-8", newline="") as file:
+            for row in csv.DictReader(file):
+                if row["status"] == "assumed":
+                    words = row["key"].replace(".", ": ").replace("_", " ")
+                    assert float(told[words]["value"]) == pytest.approx(float(row["value"]), rel=1e-5)
+    assert any(figure["unit"] == "deg" for figure in told.values())
 
 
 def test_the_course_counts_neighbours_together():

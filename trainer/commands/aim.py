@@ -9,6 +9,9 @@ from trainer.commands.options import AsJson, Case, Interspace, Settings, chosen_
 
 Pair = tuple[float, float]
 
+# A mouth from which a lead can be steered, within what tables/needle.csv names. [mm]
+USUAL_OFFSET_MM = 3.0
+
 
 def check(
     scenario,
@@ -166,7 +169,8 @@ def add_to(app):
         target_offset_mm: Annotated[
             float | None,
             typer.Option(
-                help="Where to meet the epidural space: from the midline, positive toward the entry side."
+                help="Where to meet the epidural space: from the midline, positive toward the entry side; "
+                f"{USUAL_OFFSET_MM:g} if neither this nor the entry is given."
             ),
         ] = None,
         needle_mm: Annotated[
@@ -190,7 +194,7 @@ def add_to(app):
                 approach_deg=approach_deg,
                 medial_deg=medial_deg,
                 entry=entry_mm,
-                target_offset=target_offset_mm or 0.0,
+                target_offset=USUAL_OFFSET_MM if target_offset_mm is None else target_offset_mm,
                 needle_mm=needle_mm,
                 report=report,
             )

@@ -62,12 +62,27 @@ def report_text(attempt):
         sentences=sentences(result),
         pictures=[{"name": name, "data": _base64(picture_bytes(p))} for name, p in standard_views(state)],
         course=course(attempt.events),
-        assumed=[f for name in ("lead", "needle") for f in table(name).values() if f.status == "assumed"],
+        assumed=assumed_figures(),
         program=__version__,
         tables=tables_version(),
         **_needle_part(state, result["needle"]),
         **_lead_part(state, result["lead"]),
     )
+
+
+def assumed_figures():
+    """Return what of lead, tissue and needle is assumed: name in words, value, unit, where it comes from."""
+    return [
+        {
+            "name": figure.key.replace(".", ": ").replace("_", " "),
+            "value": figure.printed,
+            "unit": "" if figure.unit == "1" else figure.unit,
+            "source": figure.source,
+        }
+        for name in ("lead", "needle")
+        for figure in table(name).values()
+        if figure.status == "assumed"
+    ]
 
 
 def _base64(content):
