@@ -13,7 +13,7 @@ import numpy as np
 from meshes import cache
 from meshes.distance import DistanceGrid
 from meshes.distance_build import REACH, mirrored, signed_grid
-from meshes.fields import contour, evaluate_half, evaluate_whole
+from meshes.fields import contour, evaluate_half, evaluate_whole, largest_part
 from meshes.levels import COLUMN
 from meshes.parameters import SpineParameters, shape_facts
 from meshes.vertebra import VertebraShape, neighbour_clearance, shape_column
@@ -72,7 +72,8 @@ def _build_one(shapes, level, pitch):
     above = shapes[COLUMN[max(COLUMN.index(level) - 1, 0)]]
     even = shapes[level].symmetric and above.symmetric
     evaluate = evaluate_half if even else evaluate_whole
-    return meshed(*evaluate(shapes[level].rows, pitch=pitch, clearance=clearance), pitch)
+    field, origin = evaluate(shapes[level].rows, pitch=pitch, clearance=clearance)
+    return meshed(largest_part(field), origin, pitch)
 
 
 def _build_all(shapes, pitch, report):

@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import label as label_parts
 from vtkmodules.util.numpy_support import numpy_to_vtk, vtk_to_numpy
 from vtkmodules.vtkCommonDataModel import vtkImageData
 from vtkmodules.vtkFiltersCore import vtkFlyingEdges3D
@@ -236,6 +237,20 @@ def evaluate(rows, points):
     values = np.empty(len(points))
     fill_points(values, rows, points)
     return values
+
+
+def largest_part(field):
+    """Make every part of a bone positive, in place, that is not joined to the largest; return the field.
+
+    What surgery or carving has cut loose is taken out with it.
+    """
+    parts, count = label_parts(field < 0.0)
+    if count > 1:
+        sizes = np.bincount(parts.ravel())
+        sizes[0] = 0
+        loose = (parts > 0) & (parts != sizes.argmax())
+        field[loose] = -field[loose]
+    return field
 
 
 def contour(field, origin, pitch):

@@ -10,12 +10,12 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
-from scipy.ndimage import label as label_parts
 
 from meshes import cache
 from meshes.bones import STORED, THREADS, Bone, meshed, placed_grid
 from meshes.compiled import kernel
 from meshes.distance import distance_to_bone, pack_bones
+from meshes.fields import largest_part
 from meshes.frames import Pose
 from meshes.levels import COLUMN
 
@@ -74,17 +74,6 @@ def joint_clearances(bones, poses):
     return found
 
 
-def _largest_part(field):
-    """Make every part of the bone positive that is not joined to the largest."""
-    parts, count = label_parts(field < 0.0)
-    if count > 1:
-        sizes = np.bincount(parts.ravel())
-        sizes[0] = 0
-        loose = (parts > 0) & (parts != sizes.argmax())
-        field[loose] = -field[loose]
-    return field
-
-
 def _mirror_image(bone):
     values = bone.grid.values
     return np.array_equal(values, values[:, :, ::-1])
@@ -113,7 +102,7 @@ def carved(bone, neighbours):
     for other, pose in neighbours:
         theirs = pack_bones({other.level: other}, {other.level: pose})
         give_way(field, origin, grid.pitch, theirs.values, theirs.table, FILM, BESIDE * grid.pitch)
-    return meshed(_largest_part(field), origin, grid.pitch, reach=grid.reach)
+    return meshed(largest_part(field), origin, grid.pitch, reach=grid.reach)
 
 
 def _cuts(bones, poses, too_near):

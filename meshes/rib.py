@@ -29,6 +29,8 @@ FULL = (
     (0.52, -116.0, -98.0),
 )
 ELEVENTH = ((0.30, 8.0, -14.0), (0.70, -14.0, -44.0), (0.92, -55.0, -72.0))
+# A transverse process that reaches less far than this share of the table's has been cut away.
+STILL_THERE = 0.7
 # A thirteenth rib goes on from the transverse process of L1; share of the twelfth's reach and drop.
 LUMBAR_RIB = 0.45
 
@@ -52,7 +54,14 @@ def rib_attachments(bone, *, side=LEFT, scale=1.0):
     points, wall = bone.vertices * [side, 1.0, 1.0], bone.shape.posterior_wall * scale
     height = bone.shape.posterior_height * scale
     arch = points[points[:, 1] > wall + 3.0]
-    tip = arch[np.argmax(arch[:, 0])]
+    usual = 0.5 * number("vertebrae", f"{bone.level}.transverse_span") * scale
+    if len(arch) == 0 or arch[:, 0].max() < STILL_THERE * usual:
+        # The process has been removed; muscle and ligaments hold the rib where it was.
+        behind = number("vertebrae", f"{bone.level}.transverse_tip_behind") * scale
+        up = 0.5 * height + number("vertebrae", f"{bone.level}.transverse_tip_height") * scale
+        tip = np.array([usual, wall + behind, up])
+    else:
+        tip = arch[np.argmax(arch[:, 0])]
     before = np.array([-2.0, -0.5 * number("rib", "shaft_thickness") - 4.0, 1.0]) * scale
     if bone.level == "L1":
         return tip.copy(), tip + np.array([4.0, 0.0, 0.0]) * scale

@@ -112,3 +112,9 @@ def test_faults_are_found(anatomy):
     assert "L3 is not closed" in faults(
         Anatomy(anatomy.parameters, {**anatomy.bones, "L3": torn}, anatomy.poses)
     )
+
+
+@pytest.mark.parametrize("seed", [121, 196])
+def test_bodies_that_once_failed(seed, forgetful):
+    """A joint taken out at T11 left crumbs; a rib had no transverse process to lie before."""
+    assert open_meshes(check(draw_body(seed))) == []
