@@ -58,6 +58,18 @@ def test_an_interruption_leaves_nothing_running(folder, monkeypatch):
     assert all(process.returncode is not None for process in started)
 
 
+def test_the_parts_use_the_packages_of_this_process(folder, monkeypatch, tmp_path):
+    """Another copy in the present folder would compile for itself and leave this one cold."""
+    copy = tmp_path / "trainer"
+    copy.mkdir()
+    (copy / "__init__.py").write_text("raise RuntimeError('the copy in the present folder')")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(warmup, "PARTS", ("nothing",))
+    # The part does not exist: this process's module says so, the copy would say something else.
+    with pytest.raises(warmup.WarmUpError, match="KeyError: 'nothing'"):
+        warmup.warm_up()
+
+
 MISSED = """
 import sys
 from numba.core.dispatcher import Dispatcher

@@ -4,9 +4,11 @@ Each part runs the real functions once, so that every kernel is compiled for the
 program uses. The parts share one cache folder and can be run again at any time.
 """
 
+import os
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 from meshes.compiled import compiled_folder, kernel_sources
 
@@ -36,8 +38,14 @@ def warm_up():
         return
     from trainer.commands.answers import progress
 
-    command = [sys.executable, "-m", "trainer.commands.warmup"]
-    running = [subprocess.Popen([*command, part], stderr=subprocess.PIPE, text=True) for part in PARTS]
+    # The very packages of this process: a copy in the present folder would fill the cache for itself.
+    root = str(Path(__file__).resolve().parents[2])
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join([root, os.environ.get("PYTHONPATH", "")])}
+    command = [sys.executable, "-P", "-m", "trainer.commands.warmup"]
+    running = [
+        subprocess.Popen([*command, part], stderr=subprocess.PIPE, text=True, env=environment)
+        for part in PARTS
+    ]
     expected = sum(file.read_text(encoding="utf-8").count("@kernel") for file in kernel_sources())
     try:
         with progress("First start: compiling") as report:
