@@ -4,16 +4,14 @@ Bone and metal are dark, air is light, as on a fluoroscope.
 """
 
 import io
-import os
-import tempfile
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 from PIL import Image
 from scipy.ndimage import gaussian_filter
 
 from meshes.tables.loader import number, numbers
+from meshes.whole_files import whole_file
 from trainer.physics.xray_marks import mark
 from trainer.physics.xray_raster import path_attenuation
 
@@ -196,13 +194,6 @@ def write_png(path, picture):
 
     Raises OSError if the folder cannot be written.
     """
-    content, path = png_bytes(picture), Path(path)
-    handle, part = tempfile.mkstemp(dir=path.parent, prefix=path.stem, suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        os.chmod(part, 0o644)
-        os.replace(part, path)
-    except OSError:
-        Path(part).unlink(missing_ok=True)
-        raise
+    content = png_bytes(picture)
+    with whole_file(path) as draft:
+        draft.write_bytes(content)

@@ -197,12 +197,3 @@ def contact_sections(anatomy, reading, *, radius):
         plain_axes(axes, title=words, across="left  ←  mm  →  right", up="")
     panels[0].set_ylabel("front  ←  mm  →  back", color=MUTED)
     return png_bytes(figure)
-
-
-def picture_bytes(picture):
-    """Return a picture (rows, columns) of 8-bit greys as the bytes of a PNG file."""
-    from PIL import Image
-
-    buffer = io.BytesIO()
-    Image.fromarray(picture).save(buffer, format="PNG", optimize=True)
-    return buffer.getvalue()

@@ -12,7 +12,8 @@ from trainer import __version__
 from trainer.attempt import events as e
 from trainer.attempt.journal import tables_version
 from trainer.physics.readings import read_lead
-from trainer.records.figures import contact_sections, lead_route, needle_section, picture_bytes
+from trainer.physics.xray_picture import png_bytes
+from trainer.records.figures import contact_sections, lead_route, needle_section
 from trainer.records.pictures import standard_views
 from trainer.records.result import result_of
 
@@ -60,7 +61,7 @@ def report_text(attempt):
         limits=LIMITS,
         outcome=outcome(result),
         sentences=sentences(result),
-        pictures=[{"name": name, "data": _base64(picture_bytes(p))} for name, p in standard_views(state)],
+        pictures=[{"name": name, "data": _base64(png_bytes(p))} for name, p in standard_views(state)],
         course=course(attempt.events),
         assumed=assumed_figures(),
         program=__version__,
