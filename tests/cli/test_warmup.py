@@ -10,7 +10,7 @@ from trainer.commands import warmup
 
 @pytest.fixture
 def folder(tmp_path, monkeypatch):
-    monkeypatch.setattr(warmup, "compiled_folder", lambda: tmp_path)
+    monkeypatch.setattr(warmup, "complete_mark", lambda: tmp_path / "complete")
     return tmp_path
 
 

@@ -1,10 +1,13 @@
 """A changed kernel source never meets a stale compiled cache."""
 
+import ast
 import os
 import shutil
 import subprocess
 import sys
 from pathlib import Path
+
+import pytest
 
 from meshes import compiled
 
@@ -73,3 +76,23 @@ def test_old_folders_go_and_young_ones_stay(tmp_path, monkeypatch):
     assert not old.exists()
     assert young.exists()
     assert kept.exists()
+
+
+def test_family_is_what_a_source_rests_on_and_no_more():
+    """An edit of the X-ray's raster must not compile the rod again, nor the other way round."""
+    solver = {file.name for file in compiled.family(ROOT / "trainer" / "physics" / "rod_solver.py")}
+    assert {"rod_solver.py", "rod_energy.py", "rod_frames.py", "canal_kernels.py", "compiled.py"} <= solver
+    assert "xray_raster.py" not in solver
+
+
+@pytest.mark.parametrize("file", compiled.kernel_sources(), ids=lambda file: file.stem)
+def test_imports_are_found_as_the_language_reads_them(file):
+    """Against Python's own parser."""
+    names = set()
+    for node in ast.walk(ast.parse(file.read_text())):
+        if isinstance(node, ast.Import):
+            names.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            names.update([node.module, *(f"{node.module}.{alias.name}" for alias in node.names)])
+    paths = {ROOT / f"{name.replace('.', '/')}.py" for name in names}
+    assert compiled.imported_sources(file) == {path for path in paths if path.is_file()}

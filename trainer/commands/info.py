@@ -12,11 +12,10 @@ def facts():
     import platform
     from importlib.metadata import version
 
-    from meshes.compiled import cache_root, compiled_folder
+    from meshes.compiled import cache_root, compiled_files
     from trainer.attempt.journal import FORMAT, tables_version
 
-    root, compiled = cache_root(), compiled_folder()
-    kernels = list(compiled.rglob("*.nbc"))
+    root = cache_root()
     anatomies = list(root.glob("*.npz"))
     megabytes = sum(file.stat().st_size for file in root.rglob("*") if file.is_file()) / 1e6
     return {
@@ -27,7 +26,7 @@ def facts():
         "tables": tables_version(),
         "journal_format": FORMAT,
         "cache_folder": str(root),
-        "compiled_kernels": len(kernels),
+        "compiled_kernels": compiled_files(),
         "cached_shapes": len(anatomies),
         "cache_megabytes": round(megabytes, 1),
     }

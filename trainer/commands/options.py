@@ -33,9 +33,9 @@ def compiled_first():
 
     Does nothing where they cannot be kept: each command then compiles what it needs.
     """
-    from meshes.compiled import compiled_folder
+    from meshes.compiled import cache_root
 
-    if os.access(compiled_folder(), os.W_OK):
+    if os.access(cache_root(), os.W_OK):
         from trainer.commands.warmup import warm_up
 
         warm_up()

@@ -10,9 +10,8 @@ import sys
 import time
 from pathlib import Path
 
-from meshes.compiled import compiled_folder, kernel_sources
+from meshes.compiled import compiled_files, complete_mark, kernel_sources, remove_old
 
-MARK = "complete"
 PARTS = ("geometry", "instruments")
 POLL = 0.2
 
@@ -23,7 +22,7 @@ class WarmUpError(OSError):
 
 def is_warm():
     """Tell whether every kernel of the present sources has been compiled on this machine."""
-    return (compiled_folder() / MARK).exists()
+    return complete_mark().exists()
 
 
 def warm_up():
@@ -50,7 +49,7 @@ def warm_up():
     try:
         with progress("First start: compiling") as report:
             while any(process.poll() is None for process in running):
-                report(min(_compiled(), expected - 1), expected, "numerical kernels, once per version")
+                report(min(compiled_files(), expected - 1), expected, "numerical kernels, once per version")
                 time.sleep(POLL)
     finally:
         # Also after Ctrl-C: nothing goes on in the background.
@@ -62,8 +61,9 @@ def warm_up():
                 f"the {part} kernels must compile once before the first attempt, got {last!r}: "
                 "see that the cache folder of `trainer info` can be written, and start again"
             )
-    if compiled_folder().is_dir():
-        (compiled_folder() / MARK).touch()
+    if complete_mark().parent.is_dir():
+        remove_old("compiled-all-*", keep=complete_mark())
+        complete_mark().touch()
 
 
 def _ended(process):
@@ -71,10 +71,6 @@ def _ended(process):
     if process.poll() is None:
         process.terminate()
     return process.communicate()[1]
-
-
-def _compiled():
-    return sum(1 for _ in compiled_folder().rglob("*.nbi"))
 
 
 def geometry():
