@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pytest
 
 from meshes.units import radians
@@ -20,6 +21,22 @@ def test_given_radii_are_kept():
     assert (needle.outer_radius, needle.bore_radius, needle.bevel_length) == (0.9, 0.7, 2.5)
 
 
+def test_tip_and_stylet():
+    """An arc of 4 mm that turns by 20 degrees ends 0.694 mm aside: 4 (1 - cos 20) / (20 in radians)."""
+    curved, straight = Needle(), Needle(tip="straight")
+    assert curved.tip_shift == pytest.approx(4.0 * (1.0 - math.cos(radians(20.0))) / radians(20.0))
+    assert straight.tip_shift == 0.0 and straight.bend_angle == 0.0
+    along = np.array([0.0, 0.0, 1.0])
+    np.testing.assert_allclose(straight.opening_direction(along, [0.0, 2.0, 0.5]), along, atol=1e-12)
+    turned = curved.opening_direction(along, [0.0, 2.0, 0.5])
+    np.testing.assert_allclose(turned, [0.0, math.sin(radians(20.0)), math.cos(radians(20.0))], atol=1e-12)
+    with pytest.raises(ValueError, match="face must point to a side of the shaft"):
+        curved.opening_direction(along, 3.0 * along)
+    assert curved.stylet_in and not curved.with_stylet(False).stylet_in
+    assert 0.7 < curved.stylet_radius < curved.bore_radius
+    assert curved.opening_length <= curved.bevel_length and curved.opening_behind_tip == 1.5
+
+
 @pytest.mark.parametrize(
     "wrong, good, words",
     [
@@ -32,6 +49,12 @@ def test_given_radii_are_kept():
             "bore_radius must be positive and less than outer_radius",
         ),
         ({"outer_radius": 3.5}, {"outer_radius": 2.9}, "less than 3 mm"),
+        (
+            {"opening_length": 3.5},
+            {"opening_length": 3.0},
+            "opening_length must lie between 0 and the bevel_length of 3 mm, got 3.5",
+        ),
+        ({"tip": "bent"}, {"tip": "straight"}, "tip must be straight or curved, got 'bent'"),
         ({"bevel_length": -1.0}, {"bevel_length": 0.0}, "bevel_length must lie between 0 and 10 mm, got -1"),
     ],
 )

@@ -3,14 +3,18 @@
 import math
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from meshes.compiled import kernel
 from meshes.levels import check_interspace
 from meshes.soft_tissue import skin_frame
-from meshes.tables.loader import numbers, table
+from meshes.tables.loader import number, numbers, table
 from meshes.units import degrees, radians
 
 LEFT, RIGHT = "left", "right"
 SIDES = (LEFT, RIGHT)
+STRAIGHT, CURVED = "straight", "curved"
+TIPS = (STRAIGHT, CURVED)
 STEEPEST = radians(90.0)
 WIDEST = radians(60.0)
 
@@ -22,7 +26,10 @@ def table_lengths():
 
 @dataclass(frozen=True)
 class Needle:
-    """A straight epidural needle: a rigid capsule as far as bone is concerned.
+    """An epidural needle: a rigid, straight capsule as far as bone is concerned.
+
+    A curved tip and an open bore do not change the way of the shaft; they say where the opening lies and
+    looks, and whether fluid or a lead can pass.
 
     Parameters
     ----------
@@ -30,8 +37,12 @@ class Needle:
         From the hub to the tip. [mm]
     gauge : int
         One that tables/needle.csv knows; gives the radii where they are not given.
-    outer_radius, bore_radius, bevel_length : float or None
-        [mm]
+    outer_radius, bore_radius, bevel_length, opening_length : float or None
+        The opening is the hole in the face of the bevel; both lengths run along the shaft. [mm]
+    tip : str
+        "curved" (slightly, toward the side that the bevel opens to) or "straight".
+    stylet_in : bool
+        Whether the stylet fills the bore; only an open needle shows fluid, takes a syringe or a lead.
 
     Raises
     ------
@@ -44,6 +55,9 @@ class Needle:
     outer_radius: float | None = None
     bore_radius: float | None = None
     bevel_length: float | None = None
+    opening_length: float | None = None
+    tip: str = CURVED
+    stylet_in: bool = True
 
     def __post_init__(self):
         figures, size = table("needle"), f"gauge.{self.gauge}"
@@ -55,6 +69,7 @@ class Needle:
         self._default("outer_radius", 0.5 * figures[f"{size}.outer_diameter"].value)
         self._default("bore_radius", 0.5 * figures[f"{size}.bore_diameter"].value)
         self._default("bevel_length", figures["bevel_length"].value)
+        self._default("opening_length", min(figures["opening_length"].value, self.bevel_length))
         if not 40.0 <= self.length <= 250.0:
             raise ValueError(
                 f"length must lie between 40 and 250 mm, got {self.length:g}: "
@@ -70,6 +85,55 @@ class Needle:
                 f"bevel_length must lie between 0 and 10 mm, got {self.bevel_length:g}: "
                 "measure it along the shaft"
             )
+        if not 0.0 <= self.opening_length <= self.bevel_length:
+            raise ValueError(
+                f"opening_length must lie between 0 and the bevel_length of {self.bevel_length:g} mm, got "
+                f"{self.opening_length:g}: the opening is a part of the bevel"
+            )
+        if self.tip not in TIPS:
+            raise ValueError(f"tip must be {' or '.join(TIPS)}, got {self.tip!r}: name one of them")
+
+    @property
+    def bend_angle(self):
+        """How far the opening looks away from the shaft. [rad]"""
+        return number("needle", f"tip.{self.tip}.bend_angle")
+
+    @property
+    def tip_shift(self):
+        """How far the end lies off the shaft's axis, on the side that the bevel opens to. [mm]
+
+        An arc of even curvature: length (1 - cos angle) / angle.
+        """
+        angle, length = self.bend_angle, number("needle", f"tip.{self.tip}.bend_length")
+        return length * (1.0 - math.cos(angle)) / angle if angle > 0.0 else 0.0
+
+    @property
+    def opening_behind_tip(self):
+        """How far the middle of the opening lies behind the tip, along the shaft. [mm]"""
+        return 0.5 * self.bevel_length
+
+    @property
+    def stylet_radius(self):
+        """[mm]"""
+        return self.bore_radius - number("needle", "stylet.clearance")
+
+    def with_stylet(self, stylet_in):
+        """Return the same needle with its stylet in or out."""
+        return replace(self, stylet_in=bool(stylet_in))
+
+    def opening_direction(self, direction, face):
+        """Return where the opening looks: unit `direction` (3,) turned toward the bevel's `face` (3,).
+
+        Raises ValueError where the face lies along the shaft and so names no side.
+        """
+        direction, face = np.asarray(direction, float), np.asarray(face, float)
+        side = face - (face @ direction) * direction
+        length = float(np.linalg.norm(side))
+        if length < 1e-9:
+            raise ValueError(
+                f"face must point to a side of the shaft, got {face.tolist()}: name where the bevel opens to"
+            )
+        return math.cos(self.bend_angle) * direction + math.sin(self.bend_angle) * side / length
 
     def _default(self, name, value):
         if getattr(self, name) is None:
