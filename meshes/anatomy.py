@@ -15,6 +15,7 @@ from meshes.landmarks import landmarks
 from meshes.ligaments import ligament_meshes
 from meshes.muscle import muscle_meshes
 from meshes.neuraxis import cord_mesh, dura_mesh
+from meshes.obstacles import obstacle_grids, pack_obstacles
 from meshes.parameters import SHAPE, SpineParameters, shape_facts
 from meshes.pelvis import pelvis_meshes
 from meshes.rib import rib_shells
@@ -48,6 +49,17 @@ class Anatomy:
     def packed(self):
         """PackedBones of the whole column, T6 to S1, in these poses."""
         return pack_bones(self.bones, self.poses)
+
+    @cached_property
+    def obstacles(self):
+        """PackedBones of all that stops a needle: bones first, then implants and hardened ligaments.
+
+        Use it in place of `packed` wherever something hard is meant: the same kernels read it. Rows 0 to 12
+        are those of `packed`; further rows are named in `levels` by their words ("the left L4 pedicle
+        screw"), `beside` and `level_of` tell the vertebra that holds them, `obstacle(index)` the words. In
+        a body without any it is `packed` itself.
+        """
+        return pack_obstacles(self.packed, obstacle_grids(self))
 
     @cached_property
     def canal(self):

@@ -4,7 +4,7 @@ Each bone keeps one grid in its own frame; a change of pose changes only a row o
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -79,11 +79,25 @@ class PackedBones:
         All grids, flat; does not depend on the pose. [mm]
     table : (levels, 27) float
     levels : tuple of str
+        What each row is: a level, or the words for an obstacle such as "the left L4 pedicle screw".
+    beside : {words: level}
+        The vertebra that holds each row that is not a bone; empty where all are bones.
     """
 
     values: np.ndarray
     table: np.ndarray
     levels: tuple
+    beside: dict = field(default_factory=dict)
+
+    def level_of(self, index):
+        """Return the vertebra of a row: the bone itself, or the one that holds the obstacle."""
+        name = self.levels[index]
+        return self.beside.get(name, name)
+
+    def obstacle(self, index):
+        """Return the words for a row that is no bone, or None."""
+        name = self.levels[index]
+        return name if name in self.beside else None
 
     def only(self, levels):
         """Return the same buffer with the rows of these levels, in this order.
@@ -99,7 +113,8 @@ class PackedBones:
                 f"levels must be among {', '.join(self.levels)}, got {', '.join(missing)}: pack them too"
             )
         rows = [self.levels.index(level) for level in levels]
-        return PackedBones(self.values, np.ascontiguousarray(self.table[rows]), tuple(levels))
+        beside = {name: level for name, level in self.beside.items() if name in levels}
+        return PackedBones(self.values, np.ascontiguousarray(self.table[rows]), tuple(levels), beside)
 
     def nearest(self, points, *, cubic=True):
         """Return the distance (...) from points (..., 3) to the nearest bone. [mm]"""

@@ -87,15 +87,17 @@ def implant_grids(anatomy, *, pitch=PITCH):
     placed, found = screws(anatomy), {}
     meshes = implant_meshes(anatomy)
 
-    def add(name, distance):
+    def add(name, distance, *, blunt=0.0):
+        """`blunt` is by how much the round end of a capsule stands out of the mesh."""
         vertices, _ = meshes[name]
-        found[name] = _sampled(distance, vertices.min(axis=0), vertices.max(axis=0), pitch)
+        found[name] = _sampled(distance, vertices.min(axis=0) - blunt, vertices.max(axis=0) + blunt, pitch)
 
     for screw in placed:
-        add(f"screw {screw.level} {screw.side}", _screw_distance(screw))
+        add(f"screw {screw.level} {screw.side}", _screw_distance(screw), blunt=screw.radius)
     for rod in rods(anatomy, placed):
         radius = 0.5 * number("implants", "rod.diameter")
-        add(rod.name, lambda p, line=rod.line, r=radius: _to_curve(p, line, farthest=REACH + r) - r)
+        line, farthest = rod.line, REACH + radius
+        add(rod.name, lambda p, c=line, f=farthest, r=radius: _to_curve(p, c, farthest=f) - r, blunt=radius)
     for spacer in spacers(anatomy):
         add(f"spacer {spacer.interspace}", spacer.distance)
     return found

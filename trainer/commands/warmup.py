@@ -76,6 +76,7 @@ def _ended(process):
 def geometry():
     """Build the spine of ordinary shape, which most cases share, and aim a needle at it."""
     from meshes.anatomy import build_anatomy
+    from meshes.findings import LigamentCalcification
     from meshes.measure_windows import measure_window
     from meshes.units import radians
     from trainer.physics.aim import aim_at_target
@@ -88,6 +89,8 @@ def geometry():
     anatomy.packed.nearest(anatomy.canal.centre[:2])
     anatomy.tissue.fascia(0.0, 0.0)
     measure_window(anatomy, "T12-L1")
+    hardened = anatomy.with_pose(findings=(LigamentCalcification("T12-L1"),)).obstacles
+    hardened.nearest(anatomy.canal.centre[:2])
     aim = aim_at_target(
         anatomy, "T12-L1", side="left", approach=radians(35.0), medial=radians(12.0), target_offset=3.0
     )
