@@ -36,8 +36,9 @@ from trainer.physics.needle_facts import (
     check_axis,
 )
 from trainer.physics.needle_hard import first_hard_tissue
+from trainer.physics.needle_mend import smallest_mend
 from trainer.physics.needle_part import bone_part
-from trainer.physics.needle_verdict import FAIL, judge
+from trainer.physics.needle_verdict import FAIL, OK, judge, mended
 
 PROFILE = 61  # samples of the clearance along the axis
 
@@ -132,6 +133,15 @@ class NeedleCheck:
         if self.to_epidural is None:
             return None
         return float(self.facts[RADIUS] * math.sin(self.facts[THETA]))
+
+    @property
+    def tip_offset(self):
+        """Of the tip from the canal's midline with the whole bevel in, left positive. [mm]"""
+        if self.to_epidural is None:
+            return None
+        tip = self.entry + (self.to_epidural + self.needle.bevel_length) * self.direction
+        _, theta, radius = self.anatomy.canal.to_chart(tip)
+        return float(radius * np.sin(theta))
 
     @property
     def dorsal_gap(self):
@@ -307,14 +317,33 @@ class NeedleCheck:
         return self.entry + (self.to_epidural + depth_past_entry) * self.direction, self.direction.copy()
 
     @cached_property
+    def _judged(self):
+        return judge(self)
+
+    @property
+    def passes(self):
+        """Whether no reason is a failure; quick, for no remedy is looked for."""
+        return not any(reason.kind == FAIL for reason in self._judged)
+
+    @property
+    def faultless(self):
+        """Whether nothing speaks against this needle, not even a warning."""
+        return all(reason.kind == OK for reason in self._judged)
+
+    @cached_property
     def reasons(self):
         """What speaks for and against this needle, in plain words: a tuple of Reason."""
-        return judge(self)
+        return mended(self, self._judged)
+
+    @cached_property
+    def mend(self):
+        """The Mend of a needle that fails: the smallest change that makes it pass; None without one."""
+        return None if self.passes else smallest_mend(self)
 
     @property
     def verdict(self):
         """ "passes" where no reason is a failure, else "fails"."""
-        return "fails" if any(reason.kind == FAIL for reason in self.reasons) else "passes"
+        return "passes" if self.passes else "fails"
 
 
 def check_needle(anatomy, aim, needle=None, *, interspace=None):

@@ -1,15 +1,16 @@
 """What speaks for and against a needle, in plain words."""
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 from meshes.tables.loader import table
 from meshes.units import degrees
-from trainer.physics.needle import table_lengths
 from trainer.physics.needle_axis import SURE
-from trainer.physics.needle_hint import smallest_hint
+from trainer.physics.needle_mend import mend_words
 
 OK, WARN, FAIL = "ok", "warn", "fail"
 NEAR_MIDLINE = 0.5  # [mm] where crossing the midline means nothing
+FAR_FROM_WINDOW = 40.0  # [mm] where a place is no longer told from the window
 ROUNDING = 0.05  # [mm] no verdict hangs on what the printed figure does not show
 
 
@@ -25,19 +26,33 @@ class Reason:
     status : str or None
         Where the criterion comes from: published, derived, common practice, from memory or assumed;
         None where it follows from geometry alone.
+    mend : Mend or None
+        Of a failure: the smallest change after which the whole needle passes, if one is within reach.
     """
 
     text: str
     kind: str
     status: str | None = None
+    mend: object = None
 
 
 def _figure(key):
     return table("needle")[key]
 
 
+def mended(check, reasons):
+    """Return the reasons, each failure with the change that mends the needle; others end as they are."""
+    if not any(reason.kind == FAIL for reason in reasons):
+        return reasons
+    words, mend = mend_words(check), check.mend
+    return tuple(
+        replace(reason, text=f"{reason.text}: {words}.", mend=mend) if reason.kind == FAIL else reason
+        for reason in reasons
+    )
+
+
 def judge(check):
-    """Return the tuple of Reason of a NeedleCheck, the way to the canal first."""
+    """Return the tuple of Reason of a NeedleCheck, the way to the canal first; failures without a remedy."""
     reasons = [way(check)]
     if check.to_epidural is not None and check.first_bone is None:
         reasons += [room_beside(check)]
@@ -53,28 +68,37 @@ def judge(check):
     return tuple(reasons)
 
 
+def _beside_window(check):
+    """Return words for where bone is touched, told from the bony gap of the wanted interspace."""
+    space = check.anatomy.canal.interspace(check.interspace)
+    station, theta, radius = check.anatomy.canal.to_chart(check.first_bone_point)
+    below, above = space.flavum_caudal - station, station - space.lamina_caudal_edge
+    if max(below, above) >= FAR_FROM_WINDOW:
+        return ""
+    if max(below, above) >= 0.5:
+        return f" {max(below, above):.0f} mm {'below' if below > above else 'above'} the window"
+    return f" beside the window, {abs(radius * math.sin(theta)):.0f} mm off the midline"
+
+
 def way(check):
     """Say what the axis meets first."""
     if check.hard is not None:
         return Reason(
             f"The axis meets {check.hard.words} {check.first_bone_depth:.0f} mm below the skin, "
-            f"{check.to_first_bone:.0f} mm along the needle: it stops the needle like bone, choose another "
-            "approach or interspace.",
+            f"{check.to_first_bone:.0f} mm along the needle, which stops it like bone",
             FAIL,
         )
     if check.first_bone is not None:
         return Reason(
-            f"The axis meets {check.first_bone_part} {check.first_bone_depth:.0f} mm below the skin, "
-            f"{check.to_first_bone:.0f} mm along the needle: {smallest_hint(check)}.",
+            f"The axis meets {check.first_bone_part}{_beside_window(check)}, "
+            f"{check.first_bone_depth:.0f} mm below the skin, {check.to_first_bone:.0f} mm along the needle",
             FAIL,
         )
     if check.to_epidural is None:
-        return Reason(f"The axis misses the spinal canal: {smallest_hint(check)}.", FAIL)
+        return Reason("The axis misses the spinal canal", FAIL)
     if check.entered != check.interspace:
         where = check.entered or "no interspace"
-        return Reason(
-            f"The axis enters the canal at {where}, not at {check.interspace}: {smallest_hint(check)}.", FAIL
-        )
+        return Reason(f"The axis enters the canal at {where}, not at {check.interspace}", FAIL)
     return Reason(
         f"The axis passes the {check.interspace} window and enters the epidural space "
         f"{check.depth_below_skin:.0f} mm below the skin, {check.to_epidural:.0f} mm along the needle.",
@@ -112,11 +136,9 @@ def length(check):
         return Reason(
             f"The needle is long enough: {needed:.0f} of {check.needle.length:g} mm with the bevel.", OK
         )
-    longer = [mm for mm in table_lengths() if mm >= needed]
-    remedy = f"take the {longer[0]:g} mm needle or come in steeper" if longer else "come in steeper"
     return Reason(
         f"The needle is too short: {needed:.0f} mm are needed with the bevel, it has "
-        f"{check.needle.length:g} mm: {remedy}.",
+        f"{check.needle.length:g} mm",
         FAIL,
     )
 
@@ -130,7 +152,7 @@ def travel(check):
     text = f"From the epidural entry to the dura are {way_left:.1f} mm along the needle"
     if way_left < bevel - ROUNDING:
         return Reason(
-            f"{text}; the bevel alone needs {bevel:g} mm: come in flatter or nearer to the midline.",
+            f"{text}; the bevel alone needs {bevel:g} mm",
             FAIL,
             status,
         )
@@ -147,8 +169,8 @@ def approach(check):
     usual = f"{degrees(flat.value):.0f} to {degrees(steep.value):.0f} degrees to the skin are usual"
     if angle > poor.value - 1e-9:
         return Reason(
-            f"{text}: the lead would have to turn too sharply: come in at less than "
-            f"{degrees(poor.value):.0f} degrees ({usual}).",
+            f"{text}, and {usual}; the lead would have to turn too sharply from "
+            f"{degrees(poor.value):.0f} degrees on",
             FAIL,
             poor.status,
         )
@@ -182,7 +204,7 @@ def offset(check):
     wanted = f"{low.value:g} to {high.value:g} mm on the entry side suit the lead"
     if abs(out) > largest.value:
         return Reason(
-            f"{text}: the lead would go round the side of the sac; {wanted}: aim nearer to the midline.",
+            f"{text}, and {wanted}; the lead would go round the side of the sac",
             FAIL,
             largest.status,
         )

@@ -80,9 +80,9 @@ def _certified(anatomy, interspace, places, *, needle, side):
     for k, place in enumerate(places):
         aim = NeedleAim(interspace, *(float(v) for v in place), side)
         check = check_needle(anatomy, aim, needle)
-        if not check.reaches or check.verdict == "fails":
+        if not check.reaches or not check.passes:
             continue
-        if all(reason.kind == "ok" for reason in check.reasons):
+        if check.faultless:
             return k, aim
         if passing[1] is None:
             passing = k, aim
