@@ -213,15 +213,15 @@ def _thoracic_superior(numbers, foot, *, edges, thick, top):
     return *ear, *bridge
 
 
-def roof_rows(numbers, foot, *, edges):
-    """Return the laminae and the pars on both sides."""
+def roof_rows(numbers, foot, *, edges, sound):
+    """Return the laminae and the pars on both sides; the pars hangs on the lamina without thick facets."""
     if numbers.lumbar_like:
         half_width, flares, blend = isthmus_of(numbers), (3.5, 6.0), 3.0
     else:
         half_width, flares, blend = 13.4 * numbers.width_scale, (0.5, 5.0), 5.0
     down, up = flares
     shape = {"half_width": half_width, "flare_down": down, "flare_up": up, "isthmus_shift": 1.0}
-    return lamina_row(edges, **shape, side_blend=5.0, blend=blend), *_pars_rows(numbers, foot, edges=edges)
+    return lamina_row(edges, **shape, side_blend=5.0, blend=blend), *_pars_rows(numbers, foot, edges=sound)
 
 
 def _pars_rows(numbers, foot, *, edges):
@@ -257,25 +257,25 @@ def roof_hollows(numbers, edges):
     )
 
 
-def inferior_rows(numbers, edges):
-    """Return (rows, stand-ins) of both inferior articular processes.
+def inferior_rows(numbers, edges, *, sound):
+    """Return (rows, stand-ins) of both inferior articular processes, which spring from the `sound` lamina.
 
     The stand-ins are what the bone below keeps clear of: plumper than the rows where the joint is.
     """
     thick = 1.0 + 0.4 * numbers.inferior_hypertrophy
     lowest = -0.5 * numbers.posterior_height - numbers["inferior_process_reach"]
     if numbers.lumbar_like:
-        return _lumbar_inferior(numbers, edges, thick=thick, lowest=lowest)
-    return _thoracic_inferior(numbers, edges, thick=thick, lowest=lowest)
+        return _lumbar_inferior(numbers, edges, sound=sound, thick=thick, lowest=lowest)
+    return _thoracic_inferior(numbers, edges, sound=sound, thick=thick, lowest=lowest)
 
 
-def _lumbar_inferior(numbers, edges, *, thick, lowest):
+def _lumbar_inferior(numbers, edges, *, sound, thick, lowest):
     isthmus = isthmus_of(numbers)
     x = INFERIOR_TIP[numbers.level] * numbers.width_scale - 2.4 * numbers.inferior_hypertrophy
     y = edges.bottom(min(x, 11.0))[0]
     up = (0.35, 1, 0)
     leg = capsule_pair(
-        (isthmus - 1.0, edges.between(min(isthmus, 10.0), 0.42)[0], edges.between(10.0, 0.42)[1]),
+        (isthmus - 1.0, sound.between(min(isthmus, 10.0), 0.42)[0], sound.between(10.0, 0.42)[1]),
         (x + 0.4, y - 0.6, lowest + 3.8),
         sizes=(2.8, 3.4),
         end_sizes=(3.3 * thick, 3.7 * thick),
@@ -295,10 +295,10 @@ def _lumbar_inferior(numbers, edges, *, thick, lowest):
     return leg, stand_in
 
 
-def _thoracic_inferior(numbers, edges, *, thick, lowest):
+def _thoracic_inferior(numbers, edges, *, sound, thick, lowest):
     x = 0.5 * numbers["facet_distance"] + 0.4
     z = max(lowest, edges.bottom(8.0)[1] - edges.bottom_radius - 0.9)
-    start, y = edges.between(x, 0.55), edges.bottom(x)[0] - 0.4
+    start, y = sound.between(x, 0.55), edges.bottom(x)[0] - 0.4
     up = (0.3, 1, 0)
     tongue = capsule_pair(
         (x + 0.3, *start),

@@ -63,7 +63,7 @@ def _smooth_over(bone, line):
     return line + max(0.0, float((bone - line).max()))
 
 
-def fascia_line(packed, x, z, *, front, above, radius):
+def fascia_line(packed, x, z, *, front, above, radius, taken=None):
     """Return y and dy/dz (n,) of the fascia over the row of spinous processes. [mm], [1]
 
     Parameters
@@ -76,11 +76,16 @@ def fascia_line(packed, x, z, *, front, above, radius):
         How far the fascia stands off the bone. [mm]
     radius : float
         Hollows between tips that are narrower are bridged. [mm]
+    taken : callable or None
+        Of (x, z): y of bone that surgery took away, over which the fascia stays; -inf where there was none.
     """
     coarse = np.arange(z[0], z[-1] + SPACING, SPACING)
     behind = float((packed.table[:, 24] + packed.table[:, 26]).max()) + 1.0
     across = np.interp(coarse, z, x)
     bone = bone_behind(packed.values, packed.table, across, coarse, behind, np.interp(coarse, z, front))
+    if taken is not None:
+        bone = np.fmax(bone, taken(across, coarse))
+        bone[np.isinf(bone)] = np.nan
     met = np.flatnonzero(~np.isnan(bone))
     if met.size == 0:
         raise ValueError("packed must hold bones behind the canal, got none: pack the whole column")

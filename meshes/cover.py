@@ -7,7 +7,6 @@ import numpy as np
 from scipy.interpolate import PchipInterpolator
 
 from meshes.back_profile import EXTRA
-from meshes.findings import CentralStenosis, FlavumThickening, Laminectomy, of_kind
 from meshes.tables.loader import number, numbers
 
 REFERENCE = "L2-L3"  # where body mass index sets the depth
@@ -48,15 +47,6 @@ def _depth_by_body_mass(body_mass_index):
     return number("soft_tissue", "depth_without_mass") + per * body_mass_index
 
 
-def disturbed(findings):
-    """Return the names of interspaces whose canal wall a finding has moved: no depth is fitted there."""
-    narrow = of_kind(findings, FlavumThickening) + of_kind(findings, CentralStenosis)
-    names = {finding.interspace for finding in narrow}
-    levels = {cut.level for cut in of_kind(findings, Laminectomy)}
-    known = numbers("soft_tissue", "depth_beyond_reference")
-    return names | {name for name in known if levels & set(name.split("-"))}
-
-
 def fit_cover(tissue, parameters, *, centres, least):
     """Fill the thickness of the cover into a tissue: column EXTRA of its profile, and the cover of its scale.
 
@@ -66,18 +56,16 @@ def fit_cover(tissue, parameters, *, centres, least):
         Changed in place.
     parameters : SpineParameters
     centres : dict
-        {interspace: (3,)}: the middle of each gap on the dorsal wall, tail to head. [mm]
+        {interspace: (3,)}: the middle of each gap on the sound dorsal wall, tail to head. [mm]
     least : float
         The thinnest cover. [mm]
     """
-    known, away = numbers("soft_tissue", "depth_beyond_reference"), disturbed(parameters.findings)
-    names = [name for name in centres if name in known and name not in away] or [REFERENCE]
-    reference = centres[REFERENCE][2]
-    _fit_levels(tissue, parameters, {name: centres[name] for name in names}, reference=reference)
-    nearest = min(names, key=lambda name: abs(centres[name][2] - reference))
+    known = numbers("soft_tissue", "depth_beyond_reference")
+    reference = centres[REFERENCE]
+    named = {name: point for name, point in centres.items() if name in known}
+    _fit_levels(tissue, parameters, named, reference=reference[2])
     for _ in range(ROUNDS):
-        missing = expected_depth(parameters, nearest) - tissue.depth_of(centres[nearest])
-        tissue.scale[4] += missing
+        tissue.scale[4] += expected_depth(parameters) - tissue.depth_of(reference)
     tissue.scale[4] = max(tissue.scale[4], least - tissue.profile[:, EXTRA].min())
 
 
@@ -99,8 +87,6 @@ def _fit_levels(tissue, parameters, centres, *, reference):
 
 def _along(places, cover, z):
     """Return the thickness and its slope at heights z, level beyond the first and the last place."""
-    if len(places) == 1:
-        return np.full(len(z), cover[0]), np.zeros(len(z))
     # Level ends: a knot beyond each end at the same thickness makes the slope run out there.
     beyond = np.concatenate([[places[0] - LEVEL_OUT], places, [places[-1] + LEVEL_OUT]])
     curve = PchipInterpolator(beyond, np.concatenate([cover[:1], cover, cover[-1:]]))

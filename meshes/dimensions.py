@@ -28,7 +28,8 @@ class Dimensions:
     """Sizes of one vertebra at stature_scale 1. Lengths in mm, angles in rad.
 
     Sizes in `size` are what the rows are made from: corrected so that the built bone measures what the tables
-    say. The fields beside it are what the tables say, for everything that places one bone against another.
+    say. The fields beside it are what the tables say, for everything that places one bone against another;
+    `sound_half_width` is that of the window below before thick facets narrow it.
     """
 
     level: str
@@ -44,6 +45,7 @@ class Dimensions:
     lower_edge_radius: float
     superior_hypertrophy: float
     inferior_hypertrophy: float
+    sound_half_width: float
     width_scale: float = 1.0
     asymmetry: float = 0.0
     laminectomies: tuple = ()
@@ -102,7 +104,10 @@ def dimensions(level, parameters, *, corrections=None):
     above = COLUMN[max(COLUMN.index(level) - 1, 0)]
     below = COLUMN[COLUMN.index(level) + 1]
     thick_below = hypertrophy(parameters, f"{level}-{below}")
-    _apply_window(size, parameters, thick_below)
+    _apply_window(size, parameters)
+    sound_half_width = size["window_half_width"]
+    # Hypertrophic facets narrow the window from the sides.
+    size["window_half_width"] *= 1.0 - 0.3 * thick_below
     _apply_overlap(level, size, parameters.spinous_overlap)
     front = 1.0 - fractured_share(parameters, level)
     size["anterior_height"] *= front
@@ -125,6 +130,7 @@ def dimensions(level, parameters, *, corrections=None):
         lower_edge_radius=asked["lamina_edge_radius"],
         superior_hypertrophy=hypertrophy(parameters, f"{above}-{level}"),
         inferior_hypertrophy=thick_below,
+        sound_half_width=sound_half_width,
         width_scale=parameters.width_scale,
         asymmetry=parameters.asymmetry,
         laminectomies=tuple(cut for cut in of_kind(parameters.findings, Laminectomy) if cut.level == level),
@@ -147,12 +153,10 @@ def _apply_scales(size, parameters):
         size[name] *= parameters.canal_scale
 
 
-def _apply_window(size, parameters, facets):
+def _apply_window(size, parameters):
     for name in ROOF_GAPS:
         size[name] = max(size[name] * parameters.window_scale, LEAST_GAP)
-    # Hypertrophic facets narrow the window from the sides.
     size["window_half_width"] *= 0.5 * (1.0 + parameters.window_scale)
-    size["window_half_width"] *= 1.0 - 0.3 * facets
 
 
 def _apply_overlap(level, size, overlap):

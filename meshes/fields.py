@@ -216,6 +216,8 @@ def _on_grid(rows, pitch, clearance, *, sides):
         raise ValueError(f"pitch must be positive, got {pitch:g}: give the spacing of the grid in mm")
     low, high = box_of_rows(rows)
     reach = max(high[0], -low[0])
+    # On whole multiples of the spacing: a change at one end of a bone leaves the mesh of the other end alone.
+    low = pitch * np.floor(low / pitch)
     sizes = np.ceil(np.array([reach, *(high - low)[1:]]) / pitch).astype(int) + 1
     origin = np.array([0.0, low[1], low[2]])
     if sides == 2:

@@ -6,7 +6,7 @@ solution runs from the sacrum upward, because each gap needs the finished lamina
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import brentq
@@ -207,11 +207,15 @@ def top_nodes(numbers):
     return y, z
 
 
-def solve_lamina(numbers, view, *, below):
-    """Return the `LaminaEdges` of one bone above the finished lamina `below`, seen in their `DiscView`."""
+def solve_lamina(numbers, view, *, below, half_width=None):
+    """Return the `LaminaEdges` of one bone above the finished lamina `below`, seen in their `DiscView`.
+
+    `half_width` is that of the window; that of the bone's numbers if not given. [mm]
+    """
     top_y, top_z = top_nodes(numbers)
     radius = numbers.lower_edge_radius
     window = solve_window(numbers.size, view, below=below, radius=radius)
+    window = window if half_width is None else replace(window, half_width=half_width)
 
     def edge(x):
         top = view.from_lower(np.array(below.top(x)))
@@ -230,7 +234,10 @@ def solve_lamina(numbers, view, *, below):
 
 
 def solve_laminae(dimensions, poses, *, sacrum):
-    """Return {level: LaminaEdges} of T6..S1.
+    """Return ({level: LaminaEdges}, the same without thick facets) of T6..S1.
+
+    Thick facets bring the corners of a lamina down, and with them nothing else: the pars hangs on the sound
+    lamina, and the lamina above is solved over it.
 
     Parameters
     ----------
@@ -241,9 +248,12 @@ def solve_laminae(dimensions, poses, *, sacrum):
     sacrum : LaminaEdges
         The lamina of S1, which is given.
     """
-    edges = {SACRUM: sacrum}
+    edges, sound = {SACRUM: sacrum}, {SACRUM: sacrum}
     for level in reversed(LEVELS):
-        lower = level_below(level)
+        numbers, lower = dimensions[level], level_below(level)
         view = DiscView.between(poses[level], poses[lower])
-        edges[level] = solve_lamina(dimensions[level], view, below=edges[lower])
-    return edges
+        whole = solve_lamina(numbers, view, below=sound[lower], half_width=numbers.sound_half_width)
+        thick = numbers.inferior_hypertrophy > 0.0
+        sound[level] = whole
+        edges[level] = solve_lamina(numbers, view, below=sound[lower]) if thick else whole
+    return edges, sound

@@ -1,4 +1,4 @@
-"""Motion segments: how far each bends over a bolster, and how high its disc stands.
+"""Motion segments: how far each bends, over a bolster and with the lordosis, and how high its disc stands.
 
 A segment is named by its upper level.
 """
@@ -45,20 +45,34 @@ def lordosis_on_bolster(parameters):
     return parameters.lumbar_lordosis - taken
 
 
+def lordosis_extension(parameters):
+    """Return {level: how much further the segment below it is extended than in the column at rest}. [rad]"""
+    more = parameters.lumbar_lordosis - loader.number("alignment", "rest.lumbar_lordosis")
+    shares = loader.numbers("alignment", "lordosis_share")
+    return {level: more * shares.get(level, 0.0) for level in LEVELS}
+
+
 def disc_heights(parameters):
     """Return {level: height of the disc below it} at stature 1, before its rims are looked at. [mm]
 
-    A segment flexes over the bolster about an axis behind the middle of its disc: the middle comes down.
+    A segment bends about an axis behind the middle of its disc: in flexion the middle comes down, in
+    extension it rises. So a degree moves the two laminae by what their distance from that axis gives.
+
+    Source
+    ------
+    Pearcy and Bogduk, Spine 1988;13:1033-1041: the axes of lumbar flexion lie in the posterior half of the
+    disc. Where in that half each lies is chosen so that a degree opens the gap by 0.6 mm.
     """
     keep = dict.fromkeys(LEVELS, 1.0 - parameters.disc_loss)
     for loss in f.of_kind(parameters.findings, f.DiscHeightLoss):
         keep[split_interspace(loss.interspace)[0]] *= 1.0 - loss.share
     if _sacralised(parameters.findings):
         keep["L5"] *= loader.number("alignment", "transitional.disc_kept")
-    pivot, flexion = loader.number("alignment", "flexion.pivot_behind_middle"), bolster_flexion(parameters)
+    axes = loader.numbers("alignment", "axis_behind_middle")
+    flexion, extension = bolster_flexion(parameters), lordosis_extension(parameters)
     return {
         level: keep[level] * loader.number("vertebrae", f"{level}.disc_height")
-        - pivot * math.tan(flexion[level])
+        - axes.get(level, 0.0) * math.tan(flexion[level] - extension[level])
         for level in LEVELS
     }
 

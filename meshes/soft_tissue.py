@@ -16,7 +16,9 @@ from meshes.back_profile import EXTRA, LINE, ROW, SEAT, fascia_line, spinous_lin
 from meshes.canal_heights import HALF_WIDTH, SPACING, canal_heights
 from meshes.compiled import kernel
 from meshes.cover import buttock_height, fit_cover
+from meshes.findings import Laminectomy, of_kind
 from meshes.levels import check_interspace
+from meshes.sound_canal import disturbed, sound_centre, taken_behind
 from meshes.tables.loader import number
 from meshes.trunk import trunk_mesh
 
@@ -195,12 +197,21 @@ def window_centre(canal, interspace, *, height=0.5, theta=0.0):
     return np.asarray(canal.to_world(station, theta, np.ravel(radius)[0])).reshape(3)
 
 
+def sound_centres(canal, bones, parameters):
+    """Return {interspace: window centre (3,)} of the dorsal wall as it would be without findings. [mm]"""
+    away = disturbed(parameters.findings, canal.interspaces)
+    return {
+        name: sound_centre(canal, bones, parameters, name) if name in away else window_centre(canal, name)
+        for name in canal.interspaces
+    }
+
+
 def build_soft_tissue(parameters, *, bones, poses, packed, canal):
     """Return the SoftTissue over a posed column.
 
     The fat is as thick as it must be for L2-L3 to lie at `skin_to_epidural`, or at the depth of the body
     mass index, and the other interspaces as much deeper or shallower as published; never thinner than the
-    table's least.
+    table's least. Fitted over the sound canal: a finding in the canal does not move the skin.
 
     Source
     ------
@@ -213,7 +224,14 @@ def build_soft_tissue(parameters, *, bones, poses, packed, canal):
     row = spinous_line(tips, z)
     figure = {key: number("soft_tissue", key) for key in _DRAWN}
     above, radius = figure["fascia_above_spinous"], figure["envelope_radius"]
-    line, slope = fascia_line(packed, row, z, front=guide[:, CENTRE_Y], above=above, radius=radius)
+
+    def taken(x, z):
+        return taken_behind(bones, poses, parameters, x, z)
+
+    cut = of_kind(parameters.findings, Laminectomy)
+    line, slope = fascia_line(
+        packed, row, z, front=guide[:, CENTRE_Y], above=above, radius=radius, taken=taken if cut else None
+    )
     nothing = np.zeros_like(z)
     seat, seat_slope = buttock_height(z, figure["buttock_height"], scale=parameters.stature_scale)
     profile = np.column_stack([line, slope, row, np.gradient(row, STEP), nothing, nothing, seat, seat_slope])
@@ -221,7 +239,7 @@ def build_soft_tissue(parameters, *, bones, poses, packed, canal):
     bulge = [figure["paraspinal_bulge"], figure["paraspinal_bulge_width"], figure["back_curvature"]]
     scale = np.array([z[0], STEP, -HALF_WIDTH, SPACING, skin + least, *bulge])
     tissue = SoftTissue(profile, heights, guide, scale, least, skin, canal)
-    centres = {name: window_centre(canal, name) for name in canal.interspaces}
+    centres = sound_centres(canal, bones, parameters)
     fit_cover(tissue, parameters, centres=centres, least=skin + least)
     return SoftTissue(
         profile, heights, guide, scale, float(scale[4] - skin), skin, canal, parameters.stature_scale

@@ -101,7 +101,7 @@ def _canal(numbers):
     )
 
 
-def _rows(numbers, edges):
+def _rows(numbers, edges, sound):
     # The canal is cut before the roof, which stays outside it by construction.
     foot = arch.pedicle_of(numbers)
     root = [
@@ -109,11 +109,11 @@ def _rows(numbers, edges):
         *arch.transverse_rows(numbers, foot),
         *arch.superior_rows(numbers, foot, edges=edges),
     ]
-    roof = [*arch.roof_rows(numbers, foot, edges=edges)]
-    processes, stand_ins = arch.inferior_rows(numbers, edges)
+    roof = [*arch.roof_rows(numbers, foot, edges=edges, sound=sound)]
+    processes, stand_ins = arch.inferior_rows(numbers, edges, sound=sound)
     spine = arch.spinous_row(numbers, edges)
     cuts = [row for cut in numbers.laminectomies for row in _cut(numbers, foot, cut)]
-    hollows = arch.roof_hollows(numbers, edges)
+    hollows = arch.roof_hollows(numbers, sound)
     facets = costal_rows(numbers, foot)
     rows = [_body(numbers), *root, _canal(numbers), *roof, *hollows, *processes, spine, *facets, *cuts]
     both = stack(rows), stack([*stand_ins, *root, *roof, *processes, spine, *cuts])
@@ -136,8 +136,8 @@ def _cut(numbers, foot, cut):
     )
 
 
-def _vertebra(numbers, edges):
-    rows, articular_rows = _rows(numbers, edges)
+def _vertebra(numbers, edges, sound):
+    rows, articular_rows = _rows(numbers, edges, sound)
     return VertebraShape(
         level=numbers.level,
         rows=rows,
@@ -201,8 +201,8 @@ def shape_column(parameters, *, corrections=None):
     Sizes: meshes/tables/vertebrae.csv. Corrections found by measuring the built bones: calibration.csv.
     """
     numbers, sacral = all_dimensions(parameters, corrections=corrections), sacral_dimensions(parameters)
-    edges = solve_laminae(numbers, shaping_poses(), sacrum=sacrum_edges(sacral))
-    shapes = {level: _vertebra(numbers[level], edges[level]) for level in LEVELS}
+    edges, sound = solve_laminae(numbers, shaping_poses(), sacrum=sacrum_edges(sacral))
+    shapes = {level: _vertebra(numbers[level], edges[level], sound[level]) for level in LEVELS}
     shapes[SACRUM] = _sacrum(parameters, sacral, edges[SACRUM])
     return shapes
 

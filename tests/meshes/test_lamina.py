@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from meshes.curve import level_poses
 from meshes.dimensions import LEAST_GAP, all_dimensions, dimensions
 from meshes.fields import evaluate
+from meshes.findings import FacetHypertrophy
 from meshes.lamina import (
     DiscView,
     NoRoomError,
@@ -36,7 +37,7 @@ unhurried = settings(deadline=None, max_examples=15)
 
 def solved(**changes):
     numbers = all_dimensions(SpineParameters(**changes))
-    return numbers, solve_laminae(numbers, REST, sacrum=sacrum_edges())
+    return numbers, solve_laminae(numbers, REST, sacrum=sacrum_edges())[0]
 
 
 def in_patient(level, edge):
@@ -175,3 +176,14 @@ def test_calibration_corrects_the_size_but_not_the_landmarks():
     assert correction != 0.0
     assert numbers.canal_depth == loader.number("vertebrae", "L3.canal_depth")
     assert numbers["canal_depth"] == pytest.approx(numbers.canal_depth + correction)
+
+
+def test_thick_facets_bring_corners_down_and_leave_the_sound_laminae():
+    numbers = all_dimensions(SpineParameters(findings=(FacetHypertrophy("T12-L1", 1.0),)))
+    edges, sound = solve_laminae(numbers, REST, sacrum=sacrum_edges())
+    _, rest = solved()
+    for level in COLUMN:
+        np.testing.assert_array_equal(sound[level].bottom_z, rest[level].bottom_z)
+        same = np.array_equal(edges[level].bottom_z, rest[level].bottom_z)
+        assert same == (level != "T12")
+    assert edges["T12"].bottom_z[2] < rest["T12"].bottom_z[2] - 1.0

@@ -10,6 +10,7 @@ from meshes.segments import (
     bolster_flexion,
     disc_heights,
     least_disc_height,
+    lordosis_extension,
     lordosis_on_bolster,
     stiff_segments,
 )
@@ -64,12 +65,27 @@ def test_a_disc_that_has_lost_height_is_lower_and_no_other(name):
 
 def test_over_a_bolster_the_middle_of_a_disc_comes_down_a_little():
     flat, bent = disc_heights(spine()), disc_heights(spine(bolster=TEN))
-    flexion, pivot = (
-        bolster_flexion(spine(bolster=TEN)),
-        loader.number("alignment", "flexion.pivot_behind_middle"),
-    )
+    flexion, axes = bolster_flexion(spine(bolster=TEN)), loader.numbers("alignment", "axis_behind_middle")
     for level in LEVELS:
-        assert flat[level] - bent[level] == pytest.approx(pivot * flexion[level], abs=0.005)
+        lower = axes.get(level, 0.0) * flexion[level]
+        assert flat[level] - bent[level] == pytest.approx(lower, abs=0.005)
+    assert flat["L4"] - bent["L4"] > 0.3 and flat["T9"] == bent["T9"]
+
+
+def test_the_middle_of_a_disc_rises_with_the_lordosis():
+    rest, hollow = disc_heights(spine()), disc_heights(spine(lumbar_lordosis=radians(60.0)))
+    axes, shares = (loader.numbers("alignment", key) for key in ("axis_behind_middle", "lordosis_share"))
+    for level in LEVELS:
+        rise = axes.get(level, 0.0) * shares.get(level, 0.0) * TEN
+        assert hollow[level] - rest[level] == pytest.approx(rise, abs=0.01)
+    assert lordosis_extension(spine()) == dict.fromkeys(LEVELS, 0.0)
+
+
+@pytest.mark.parametrize("level", ["T12", "L1", "L2", "L3", "L4", "L5"])
+def test_axes_of_flexion_lie_in_the_posterior_half_of_the_disc(level):
+    """Pearcy and Bogduk, Spine 1988;13:1033-1041, from memory."""
+    depth = loader.number("vertebrae", f"{level}.lower_endplate_depth")
+    assert 0.0 <= loader.number("alignment", f"axis_behind_middle.{level}") <= 0.5 * depth
 
 
 def test_losses_of_one_disc_and_of_all_multiply():
