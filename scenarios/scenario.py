@@ -3,6 +3,8 @@
 Edge units: angles in degrees in keys that end in `_deg`, lengths in mm in keys that end in `_mm`.
 """
 
+from functools import cache
+from pathlib import Path
 from typing import Literal
 
 from pydantic import Field, ValidationError, field_validator, model_validator
@@ -10,6 +12,7 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 from meshes.levels import LEVELS, check_interspace, check_level, split_interspace
 from scenarios import toml_text
 from scenarios.anatomy_settings import AnatomySettings
+from scenarios.card import Decision, PatientCard, text_of
 from scenarios.refusals import Settings, inside, named, place, rule, sentence
 
 # Limits of the task: wide enough for every teaching case, narrow enough to catch a slip of the unit.
@@ -17,6 +20,13 @@ NEEDLE_LENGTH_MM = (50.0, 200.0)
 APPROACH_DEG = (15.0, 75.0)
 TARGET_OFFSET_MM = (-6.0, 6.0)
 LARGEST_SEED = 2**32 - 1
+RUBRICS = Path(__file__).with_name("rubrics")
+
+
+@cache
+def rubric_names():
+    """Return the names of the built-in rubrics, sorted."""
+    return tuple(sorted(file.stem for file in RUBRICS.glob("*.toml")))
 
 
 class Task(Settings):
@@ -33,7 +43,11 @@ class Task(Settings):
     needle_lengths_mm : tuple of float
         What lies on the table; sorted.
     largest_approach_deg : float
-        Between needle and skin.
+        Between needle and skin: what the case asks for.
+    leads : int
+        1 or 2. The second comes from the other side and lies on the other side of the midline.
+    permitted_interspaces, permitted_targets : tuple of str
+        Where a careful resident may enter, and to which body; those named above where left out.
     """
 
     target_level: str = "T8"
@@ -42,6 +56,34 @@ class Task(Settings):
     side: Literal["left", "right"] = "left"
     needle_lengths_mm: tuple[float, ...] = Field(strict=False)
     largest_approach_deg: float
+    leads: int = 1
+    permitted_interspaces: tuple[str, ...] = Field(default=(), strict=False)
+    permitted_targets: tuple[str, ...] = Field(default=(), strict=False)
+
+    @property
+    def interspaces(self):
+        """Where a careful resident may enter."""
+        return tuple(dict.fromkeys((self.interspace, *self.permitted_interspaces)))
+
+    @property
+    def targets(self):
+        """The bodies whose top the tip may come to."""
+        return tuple(dict.fromkeys((self.target_level, *self.permitted_targets)))
+
+    @field_validator("leads")
+    @classmethod
+    def _one_or_two(cls, value):
+        return inside(value, 1, 2)
+
+    @field_validator("permitted_interspaces")
+    @classmethod
+    def _modelled_interspaces(cls, value):
+        return tuple(named(check_interspace, one) for one in value)
+
+    @field_validator("permitted_targets")
+    @classmethod
+    def _modelled_targets(cls, value):
+        return tuple(named(check_level, one) for one in value)
 
     @field_validator("target_level")
     @classmethod
@@ -92,6 +134,16 @@ class Scenario(Settings):
         What a reader is told; the patient is invented.
     seed : int
         Of everything that is drawn at random in an attempt at this case.
+    version : int
+        Raised whenever a change of the case changes what an attempt at it is worth.
+    teaches : str
+        What a trainee takes from it.
+    rubric : str
+        Name of the rubric that it is scored by.
+    time_guide_min : float
+        What a careful resident needs, from opening the card. [min]
+    card : PatientCard
+    decision : Decision
     anatomy : AnatomySettings
     task : Task
     """
@@ -99,14 +151,32 @@ class Scenario(Settings):
     title: str
     patient: str
     seed: int
+    version: int = 1
+    teaches: str = "needle and lead"
+    rubric: str = "default"
+    time_guide_min: float = 45.0
+    card: PatientCard = PatientCard()
+    decision: Decision = Decision()
     anatomy: AnatomySettings = AnatomySettings()
     task: Task
 
-    @field_validator("title", "patient")
+    _texts = field_validator("title", "patient", "teaches")(text_of)
+
+    @field_validator("version")
     @classmethod
-    def _says_something(cls, value):
-        if not value.strip() or len(value) > 1000:
-            raise rule(f"must hold 1 to 1000 characters, got {len(value.strip())}: write a few words")
+    def _counted(cls, value):
+        return inside(value, 1, 10_000)
+
+    @field_validator("time_guide_min")
+    @classmethod
+    def _within_a_morning(cls, value):
+        return inside(value, 1.0, 240.0)
+
+    @field_validator("rubric")
+    @classmethod
+    def _known_rubric(cls, value):
+        if value not in rubric_names():
+            raise rule(f"must be one of {', '.join(rubric_names())}, got {value!r}: choose one of these")
         return value
 
     @field_validator("seed")

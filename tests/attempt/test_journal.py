@@ -10,10 +10,10 @@ import pytest
 
 from scenarios import library
 from trainer.attempt import journal
-from trainer.attempt.events import AdvanceLead, PassLead, TakePicture, TurnLead
+from trainer.attempt.events import AdvanceLead, PassLead, ReadItem, TurnLead, Undo
 
 ORDINARY = library.load("ordinary-adult")
-EVENTS = (TakePicture(0.1, -0.2, "T12"), PassLead(), AdvanceLead(1.0 / 3.0), TurnLead(-1.5))
+EVENTS = (ReadItem("story"), PassLead(), AdvanceLead(1.0 / 3.0), TurnLead(-1.5))
 
 
 @pytest.fixture
@@ -115,22 +115,25 @@ def with_value(**values):
     [
         (1, lambda line: b"", "line 1: the line must be a JSON object, got ''"),
         (1, lambda line: line[:50], "line 1: the line must be a JSON object"),
-        (1, lambda line: b'{"a": 1}', "line 1: the line must be the header of a journal of format 1"),
-        (1, with_value(journal=2), "line 1: the line must be the header of a journal of format 1"),
+        (1, lambda line: b'{"a": 1}', "line 1: the line must be the header of a journal of format 2"),
+        (1, with_value(journal=1), "line 1: the line must be the header of a journal of format 2"),
         (
             1,
             with_value(seed="x"),
-            "line 1: the line must name journal, program, tables, units, scenario, seed",
+            "line 1: the line must name journal, program, tables, units, scenario, seed, mode",
         ),
         (1, with_value(more=1), "line 1: the line must name journal, program"),
-        (1, with_value(units="inch"), "line 1: the line must give the units as 'mm, N, s, rad'"),
+        (1, with_value(units="inch"), "line 1: the line must give the units as 'mm, N, s, rad, ml'"),
         (1, with_value(scenario={"title": "x"}), "line 1: patient must be given, got nothing"),
         (3, lambda line: line[:20], "line 3: the line must be a JSON object"),
         (3, lambda line: b"[1]", r"line 3: the line must be a JSON object, got '\[1\]'"),
         (3, with_value(state=None), "line 3: the line must carry the digest of a state and a stamp"),
+        (1, with_value(mode="exam"), "line 1: the line must give the mode as one of practice, assessment"),
+        (3, with_value(stamp=float("nan")), "line 3: the line must carry the digest of a state and a stamp"),
+        (3, with_value(stamp=10**400), "line 3: the line must carry the digest of a state and a stamp"),
         (3, with_value(stamp="noon"), "line 3: the line must carry the digest of a state and a stamp"),
         (4, with_value(millimetres="x"), "line 4: millimetres must be a finite number, got 'x'"),
-        (4, with_value(event="Jump"), "line 4: event must be one of PlanNeedle"),
+        (4, with_value(event="Jump"), "line 4: event must be one of ReadItem"),
     ],
 )
 def test_a_damaged_line_is_refused_with_its_number(path, number, change, words):
@@ -146,6 +149,15 @@ def test_a_journal_of_another_version_can_be_read_and_says_so(path):
     record = journal.read(path)
     assert record.program == "0.0.1"
     assert record.events == EVENTS
+
+
+def test_what_was_taken_back_does_not_stand(path):
+    record = journal.read(path)
+    with journal.Journal.resume(path, record) as written:
+        written.write(Undo(), digest="d2", stamp=2.0)
+        written.write(ReadItem("consent"), digest="d4", stamp=2.5)
+    assert journal.read(path).events == (*EVENTS[:-1], ReadItem("consent"))
+    assert len(journal.read(path).entries) == len(EVENTS) + 2
 
 
 def test_an_empty_file_is_no_journal(tmp_path):
@@ -169,5 +181,5 @@ def test_an_event_named_by_no_text_is_refused(tmp_path):
     assert journal.read(path).seed == 2**32 - 1
     with path.open("a", encoding="utf-8") as file:
         file.write('{"event": ["PassLead"], "state": "x", "stamp": null}\n')
-    with pytest.raises(ValueError, match="line 2: event must be one of PlanNeedle, .* got .'PassLead'.:"):
+    with pytest.raises(ValueError, match="line 2: event must be one of ReadItem, .* got .'PassLead'.:"):
         journal.read(path)

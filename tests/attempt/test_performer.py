@@ -6,8 +6,9 @@ import pytest
 from meshes.units import radians
 from scenarios import library
 from trainer.attempt.attempt import Attempt
-from trainer.attempt.events import AdvanceLead, PassLead, TakePicture, TurnLead
-from trainer.attempt.performer import Habits, perform
+from trainer.attempt.events import AdvanceLead, PassLead, ReadItem, SetCArm, TakePicture, TurnLead
+from trainer.attempt.performer import perform
+from trainer.attempt.performer_habits import Habits
 from trainer.physics.readings import read_lead
 
 # Length of the contact array: what has to lie dorsal (as in the design's own trials).
@@ -54,13 +55,16 @@ def test_it_works_like_a_careful_hand(done):
     attempt, performance = done
     state = attempt.state
     assert state.dural_punctures == 0
-    assert state.touched_bone is None
+    assert state.placement.touched_bone is None
     assert state.check.verdict == "passes"
     assert performance.redirections <= 6
     assert performance.needles <= 2
-    # It looks before the needle goes in, at the needle from the side, and from both sides in the end.
-    assert isinstance(attempt.events[0], TakePicture)
-    assert [event.orbit for event in attempt.events[-3:-1]] == pytest.approx([0.0, np.pi / 2.0])
+    # It reads first, looks before the needle goes in, and from both sides in the end.
+    assert isinstance(attempt.events[0], ReadItem)
+    assert isinstance(attempt.events[-2], TakePicture)
+    poses = [event.orbit for event in attempt.events if isinstance(event, SetCArm)]
+    assert poses[-1] == pytest.approx(np.pi / 2.0)
+    assert abs(poses[-2]) < 0.2
 
 
 def test_its_own_count_is_that_of_the_events(done):

@@ -8,8 +8,9 @@ import sys
 import pytest
 
 from trainer.attempt import journal
-from trainer.attempt.events import FinishAttempt
-from trainer.attempt.replay import repeat, undo
+from trainer.attempt.attempt import Attempt
+from trainer.attempt.events import ReadItem, Undo
+from trainer.attempt.replay import repeat, resumed
 from trainer.attempt.state import digest
 
 
@@ -70,11 +71,11 @@ def test_the_first_difference_is_found(finished, tmp_path):
 
 def test_a_changed_number_is_found_where_it_first_acts(finished, tmp_path):
     def other_depth(lines):
-        number = next(k for k, line in enumerate(lines) if line.get("event") == "AdvanceNeedle")
+        number = next(k for k, line in enumerate(lines) if line.get("event") == "PushNeedle")
         lines[number]["millimetres"] += 1e-12
 
-    record = cut(finished, 8, tmp_path, other_depth)
-    changed = 1 + [type(event).__name__ for event in record.events].index("AdvanceNeedle")
+    record = cut(finished, 40, tmp_path, other_depth)
+    changed = 1 + [type(event).__name__ for event in record.events].index("PushNeedle")
     assert repeat(record, anatomy=finished.attempt.anatomy).first_difference == changed
 
 
@@ -96,12 +97,59 @@ def test_another_version_is_told(finished, tmp_path):
 
 
 def test_undo_is_replay_without_the_last_event(finished):
-    done = finished.attempt.done[:20]
-    undone = undo(finished.attempt.first, [one.event for one in done])
-    assert digest(undone) == done[-2].digest
-    assert digest(undo(finished.attempt.first, [FinishAttempt()])) == digest(finished.attempt.first)
+    events = finished.attempt.events[:40]
+    attempt, shorter = (
+        Attempt(finished.attempt.scenario, anatomy=finished.attempt.anatomy) for _ in range(2)
+    )
+    for event in events:
+        attempt.do(event)
+    for event in events[:-1]:
+        shorter.do(event)
+    assert digest(attempt.undo()) == shorter.done[-1].digest == digest(attempt.state)
+    assert attempt.undone == 1
+    assert attempt.events == events[:-1]
 
 
-def test_nothing_cannot_be_undone(finished):
+def test_undo_down_to_the_first_state_and_no_further(finished):
+    attempt = Attempt(finished.attempt.scenario, anatomy=finished.attempt.anatomy)
+    attempt.do(ReadItem("story"))
+    assert digest(attempt.undo()) == digest(attempt.first)
     with pytest.raises(ValueError, match="events must hold at least one event to undo, got none"):
-        undo(finished.attempt.first, [])
+        attempt.undo()
+
+
+def test_an_assessment_takes_nothing_back(finished):
+    attempt = Attempt(finished.attempt.scenario, anatomy=finished.attempt.anatomy, mode="assessment")
+    attempt.do(ReadItem("story"))
+    with pytest.raises(ValueError, match="mode must be practice to undo, got assessment"):
+        attempt.do(Undo())
+    assert attempt.events == (ReadItem("story"),)
+
+
+def test_an_undo_is_written_and_repeated(finished, tmp_path):
+    anatomy, path = finished.attempt.anatomy, tmp_path / "undone.jsonl"
+    scenario = finished.attempt.scenario
+    with journal.Journal.create(path, scenario=scenario, seed=3, mode="practice") as written:
+        attempt = Attempt(scenario, seed=3, anatomy=anatomy, journal=written)
+        attempt.do(ReadItem("story"))
+        attempt.do(ReadItem("consent"))
+        attempt.undo()
+        attempt.do(ReadItem("infection"))
+    replayed = repeat(journal.read(path), anatomy=anatomy)
+    assert replayed.identical
+    assert replayed.attempt.events == attempt.events == (ReadItem("story"), ReadItem("infection"))
+
+
+def test_an_attempt_goes_on_where_it_broke_off(finished, tmp_path):
+    path = tmp_path / "broken.jsonl"
+    whole = finished.path.read_bytes().splitlines(keepends=True)
+    path.write_bytes(b"".join(whole[:30]) + whole[30][:20])
+    attempt, replayed, record = resumed(path, anatomy=finished.attempt.anatomy)
+    assert replayed.identical
+    assert "torn and has been dropped" in record.dropped
+    for event in finished.attempt.events[29:]:
+        attempt.do(event)
+    attempt.journal.close()
+    again = journal.read(path)
+    assert again.events == finished.attempt.events
+    assert again.dropped is None

@@ -17,7 +17,15 @@ from trainer.attempt import events as e
 from trainer.physics.readings import read_lead
 from trainer.records.figures import contact_sections, lead_route, needle_section
 from trainer.records.pictures import standard_views
-from trainer.records.report import assumed_figures, course, report_text, side_words, write_report
+from trainer.records.report import (
+    MOVES,
+    WORDS,
+    assumed_figures,
+    course,
+    report_text,
+    side_words,
+    write_report,
+)
 from trainer.records.result import result_of
 
 
@@ -158,12 +166,12 @@ def test_assumed_figures_stand_in_the_unit_beside_them():
 
 def test_the_course_counts_neighbours_together():
     acts = [
-        e.TakePicture(0.0, 0.0, "T8"),
-        e.TakePicture(0.0, 0.0, "T9"),
+        e.TakePicture(),
+        e.TakePicture(),
         e.PlaceNeedle(),
-        e.AdvanceNeedle(30.0),
-        e.AdvanceNeedle(2.5),
-        e.AdvanceNeedle(-1.0),
+        e.PushNeedle(30.0),
+        e.PushNeedle(2.5),
+        e.WithdrawNeedle(1.0),
     ]
     assert course(acts) == [
         "Took a picture, 2 times",
@@ -188,13 +196,15 @@ def test_drawings_show_more_than_axes(finished):
 
 
 def test_views_are_named_by_angle_and_show_the_tools(finished):
-    from dataclasses import replace
-
     state = finished.attempt.state
     views = dict(standard_views(state, pixels=256))
-    without = dict(standard_views(replace(state, lead=None, needle_depth=None), pixels=256))
+    without = dict(standard_views(state.with_placement(lead=None, depth=None), pixels=256))
     assert list(views) == ["AP, 0°", "oblique, 50°", "lateral, 90°"]
     for name, picture in views.items():
         assert picture.shape == (256, 256)
         darker = without[name].astype(int) - picture.astype(int)
         assert (darker > 15).sum() > 100, (name, "metal is darker than what it hides")
+
+
+def test_every_act_has_words():
+    assert set(MOVES) | set(WORDS) == set(e.EVENTS)

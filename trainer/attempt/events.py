@@ -1,113 +1,96 @@
-"""What a person can do in an attempt, as frozen values. Lengths in mm, angles in rad."""
+"""What a person can do in an attempt, as frozen values, and each as a record of plain values.
+
+Lengths in mm, angles in rad, volumes in ml, times in s. The events themselves stand in plan_events,
+picture_events, needle_events and lead_events; this module gathers them.
+"""
 
 import math
 from dataclasses import asdict, dataclass, fields
 
-
-@dataclass(frozen=True)
-class PlanNeedle:
-    """Choose interspace, skin entry, angles and needle.
-
-    Parameters
-    ----------
-    interspace : str
-    side : str
-        The patient's side that the needle comes from, "left" or "right".
-    entry_x, entry_z : float
-        Skin entry in the patient's frame: leftward and cranial. [mm]
-    approach : float
-        Between the needle and the skin plane. [rad]
-    medial : float
-        Turn towards the midline from the side of the entry. [rad]
-    needle_length : float
-        [mm]
-    """
-
-    interspace: str
-    side: str
-    entry_x: float
-    entry_z: float
-    approach: float
-    medial: float
-    needle_length: float
-
-
-@dataclass(frozen=True)
-class TakePicture:
-    """Take one X-ray picture with the beam's isocentre at a level.
-
-    Parameters
-    ----------
-    orbit, tilt : float
-        Of the C-arm; 0, 0 is the frontal view, orbit pi/2 a lateral one. [rad]
-    centre : str
-        Level or interspace at the isocentre.
-    """
-
-    orbit: float
-    tilt: float
-    centre: str
-
-
-@dataclass(frozen=True)
-class PlaceNeedle:
-    """Put the tip of the planned needle through the skin at the planned entry."""
-
-
-@dataclass(frozen=True)
-class AdvanceNeedle:
-    """Push the needle along its axis; negative pulls it back. [mm]"""
-
-    millimetres: float
-
-
-@dataclass(frozen=True)
-class RemoveNeedle:
-    """Take the needle out of the patient."""
-
-
-@dataclass(frozen=True)
-class PassLead:
-    """Put the lead through the needle until its tip looks out of the mouth."""
-
-
-@dataclass(frozen=True)
-class AdvanceLead:
-    """Feed the lead; negative withdraws it. [mm]"""
-
-    millimetres: float
-
-
-@dataclass(frozen=True)
-class TurnLead:
-    """Turn the hub of the stylet, counted like the turning hand sees it. [rad]"""
-
-    angle: float
-
-
-@dataclass(frozen=True)
-class RemoveLead:
-    """Pull the lead out through the needle."""
-
-
-@dataclass(frozen=True)
-class FinishAttempt:
-    """Call the work done; what follows is the debriefing."""
-
-
-EVENTS = (
-    PlanNeedle,
-    TakePicture,
+from trainer.attempt.lead_events import (
+    AdvanceLead,
+    ChangeStylet,
+    ChooseLead,
+    InjectSaline,
+    PassLead,
+    PullNeedle,
+    PullStylet,
+    RemoveLead,
+    TakeUpLead,
+    TakeUpNeedle,
+    TurnLead,
+)
+from trainer.attempt.needle_events import (
+    AimNeedle,
+    AskPatient,
+    ChooseAfterComplication,
+    GiveLocalAnaesthetic,
+    MoveNeedleStylet,
     PlaceNeedle,
-    AdvanceNeedle,
+    PressSyringe,
+    PushNeedle,
+    ReangleNeedle,
     RemoveNeedle,
+    SetSedation,
+    TurnBevel,
+    WithdrawNeedle,
+)
+from trainer.attempt.picture_events import (
+    MarkLevel,
+    RecallPose,
+    SetCArm,
+    StartLive,
+    StopLive,
+    StorePose,
+    TakePicture,
+)
+from trainer.attempt.plan_events import (
+    BeginSecuring,
+    BeginTest,
+    CommitPlan,
+    DeferCase,
+    FinishAttempt,
+    ReadItem,
+    RefuseCase,
+)
+
+
+@dataclass(frozen=True)
+class Undo:
+    """Take the last event back; in practice only, and never part of the rules: see attempt.Attempt.undo."""
+
+
+PLAN_EVENTS = (ReadItem, DeferCase, RefuseCase, CommitPlan)
+PICTURE_EVENTS = (SetCArm, TakePicture, StartLive, StopLive, MarkLevel, StorePose, RecallPose)
+NEEDLE_EVENTS = (
+    AimNeedle,
+    PlaceNeedle,
+    PushNeedle,
+    WithdrawNeedle,
+    ReangleNeedle,
+    TurnBevel,
+    MoveNeedleStylet,
+    PressSyringe,
+    RemoveNeedle,
+)
+PATIENT_EVENTS = (GiveLocalAnaesthetic, SetSedation, AskPatient, ChooseAfterComplication)
+LEAD_EVENTS = (
+    ChooseLead,
     PassLead,
     AdvanceLead,
     TurnLead,
+    ChangeStylet,
+    InjectSaline,
     RemoveLead,
-    FinishAttempt,
+    TakeUpNeedle,
+    TakeUpLead,
+    PullStylet,
+    PullNeedle,
 )
-_BY_NAME = {kind.__name__: kind for kind in EVENTS}
+TURNING_POINTS = (BeginTest, BeginSecuring, FinishAttempt)
+EVENTS = (*PLAN_EVENTS, *PICTURE_EVENTS, *NEEDLE_EVENTS, *PATIENT_EVENTS, *LEAD_EVENTS, *TURNING_POINTS)
+_BY_NAME = {kind.__name__: kind for kind in (*EVENTS, Undo)}
+_WORDS = {float: "a finite number", str: "text", bool: "true or false"}
 
 
 def to_record(event):
@@ -140,15 +123,24 @@ def from_record(record):
     return kind(**{name: _checked(name, value, wanted[name]) for name, value in given.items()})
 
 
+def checked(event):
+    """Return an event whose numbers are finite and whose values have their own type.
+
+    Raises
+    ------
+    ValueError
+        If a value is of the wrong type or not finite.
+    """
+    return type(event)(**{f.name: _checked(f.name, getattr(event, f.name), f.type) for f in fields(event)})
+
+
 def _checked(name, value, kind):
-    if (
-        kind is float
-        and isinstance(value, int | float)
-        and not isinstance(value, bool)
-        and math.isfinite(value)
-    ):
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    # A whole number of a thousand digits is no float.
+    if kind is float and number and abs(value) < 1e9 and math.isfinite(value):
         return float(value)
-    if kind is str and isinstance(value, str):
+    if kind is not float and isinstance(value, kind):
         return value
-    expected = "a finite number" if kind is float else "text"
-    raise ValueError(f"{name} must be {expected}, got {value!r}: use a record written by this program")
+    raise ValueError(
+        f"{name} must be {_WORDS[kind]}, got {value!r:.60}: use a record written by this program"
+    )

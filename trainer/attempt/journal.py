@@ -7,6 +7,7 @@ the units inside (mm, N, rad) because degrees would not return the same bits.
 
 import hashlib
 import json
+import math
 import os
 from dataclasses import dataclass
 from functools import cache
@@ -15,11 +16,13 @@ from pathlib import Path
 import meshes.tables
 from scenarios.scenario import LARGEST_SEED, from_content
 from trainer import __version__
-from trainer.attempt.events import from_record, to_record
+from trainer.attempt.events import Undo, from_record, to_record
+from trainer.attempt.state import MODES, PRACTICE
 
-FORMAT = 1
-UNITS = "mm, N, s, rad"
-_HEADER = ("journal", "program", "tables", "units", "scenario", "seed")
+FORMAT = 2
+UNITS = "mm, N, s, rad, ml"
+LATEST = 1e12  # [s]
+_HEADER = ("journal", "program", "tables", "units", "scenario", "seed", "mode")
 
 
 @cache
@@ -52,7 +55,10 @@ class Record:
         Versions with which it was written.
     scenario : scenarios.scenario.Scenario
     seed : int
+    mode : str
+        "practice" or "assessment".
     entries : tuple of Entry
+        All of them, with those taken back later and the Undo that took them back.
     dropped : str or None
         What is to be told about a torn last line.
     intact_bytes : int
@@ -64,13 +70,21 @@ class Record:
     tables: str
     scenario: object
     seed: int
+    mode: str
     entries: tuple
     dropped: str | None
     intact_bytes: int
 
     @property
     def events(self):
-        return tuple(entry.event for entry in self.entries)
+        """The events that stand, without those taken back."""
+        standing = []
+        for entry in self.entries:
+            if not isinstance(entry.event, Undo):
+                standing.append(entry.event)
+            elif standing:
+                standing.pop()
+        return tuple(standing)
 
 
 class Journal:
@@ -80,7 +94,7 @@ class Journal:
         self._file = file
 
     @classmethod
-    def create(cls, path, *, scenario, seed):
+    def create(cls, path, *, scenario, seed, mode=PRACTICE):
         """Begin a journal in a new file; raises FileExistsError if there is one."""
         journal = cls(open(path, "xb"))  # noqa: SIM115 the journal closes it
         journal._line(
@@ -91,6 +105,7 @@ class Journal:
                 "units": UNITS,
                 "scenario": scenario.content(),
                 "seed": seed,
+                "mode": mode,
             }
         )
         return journal
@@ -149,6 +164,7 @@ def read(path):
         header["tables"],
         scenario,
         header["seed"],
+        header["mode"],
         entries,
         dropped,
         len(raw) - len(torn),
@@ -166,11 +182,13 @@ def _header(path, line):
     header = _object(path, 1, line)
     if header.get("journal") != FORMAT:
         raise ValueError(_damaged(path, 1, f"must be the header of a journal of format {FORMAT}", line))
-    kinds = {"program": str, "tables": str, "units": str, "scenario": dict, "seed": int}
+    kinds = {"program": str, "tables": str, "units": str, "scenario": dict, "seed": int, "mode": str}
     if header.keys() != set(_HEADER) or not all(type(header[k]) is kind for k, kind in kinds.items()):
         raise ValueError(_damaged(path, 1, f"must name {', '.join(_HEADER)}", line))
     if not 0 <= header["seed"] <= LARGEST_SEED:
         raise ValueError(_damaged(path, 1, f"must give a seed from 0 to {LARGEST_SEED}", line))
+    if header["mode"] not in MODES:
+        raise ValueError(_damaged(path, 1, f"must give the mode as one of {', '.join(MODES)}", line))
     if header["units"] != UNITS:
         raise ValueError(_damaged(path, 1, f"must give the units as {UNITS!r}", line))
     return header
@@ -179,12 +197,18 @@ def _header(path, line):
 def _entry(path, number, line):
     content = _object(path, number, line)
     digest, stamp = content.pop("state", None), content.pop("stamp", None)
-    if not isinstance(digest, str) or not (stamp is None or isinstance(stamp, int | float)):
+    if not isinstance(digest, str) or not (stamp is None or _is_time(stamp)):
         raise ValueError(_damaged(path, number, "must carry the digest of a state and a stamp", line))
     try:
         return Entry(from_record(content), digest, stamp)
     except ValueError as error:
         raise ValueError(f"{path} line {number}: {error}") from None
+
+
+def _is_time(stamp):
+    number = isinstance(stamp, int | float) and not isinstance(stamp, bool)
+    # A whole number of a thousand digits is no time.
+    return number and abs(stamp) < LATEST and math.isfinite(stamp)
 
 
 def _object(path, number, line):

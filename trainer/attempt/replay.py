@@ -1,11 +1,11 @@
-"""The same events again: replay, and undo as replay without the last event."""
+"""The same events again: replay, and going on with an attempt that was broken off."""
 
 from dataclasses import dataclass
 
 from trainer import __version__
 from trainer.attempt.attempt import Attempt
-from trainer.attempt.journal import tables_version
-from trainer.attempt.step import begin, step
+from trainer.attempt.journal import Journal, read, tables_version
+from trainer.attempt.state import digest
 
 
 @dataclass(frozen=True)
@@ -39,32 +39,32 @@ def repeat(record, *, anatomy=None, progress=None):
     ValueError
         If an event is refused; the sentence names the journal, the line and its number.
     """
-    attempt = Attempt(record.scenario, seed=record.seed, anatomy=anatomy, progress=progress)
+    attempt = Attempt(record.scenario, seed=record.seed, mode=record.mode, anatomy=anatomy, progress=progress)
     different = None
     for number, entry in enumerate(record.entries, start=1):
         try:
-            attempt.do(entry.event, stamp=entry.stamp)
+            state = attempt.do(entry.event, stamp=entry.stamp)
         except ValueError as error:
             # Event 1 stands on line 2, after the header.
             place = f"{record.path} line {number + 1}"
             raise ValueError(f"{place}: event {number} was refused: {error}") from None
-        if different is None and attempt.done[-1].digest != entry.digest:
+        if different is None and digest(state) != entry.digest:
             different = number
     same_version = (record.program, record.tables) == (__version__, tables_version())
     return Replayed(attempt, different, same_version)
 
 
-def undo(first, events):
-    """Return the state after all but the last of `events`, run from the state `first`.
+def resumed(path, *, anatomy=None, progress=None):
+    """Return (Attempt, Replayed, Record): an attempt where its journal broke off, going on in the same file.
 
     Raises
     ------
     ValueError
-        If there is no event to undo.
+        If the journal is damaged before its last line, or an event is refused now.
+    OSError
+        If the file cannot be read or written.
     """
-    if not events:
-        raise ValueError("events must hold at least one event to undo, got none: do something first")
-    state = begin(first.scenario, seed=first.seed, anatomy=first.anatomy)
-    for event in events[:-1]:
-        state = step(state, event)
-    return state
+    record = read(path)
+    replayed = repeat(record, anatomy=anatomy, progress=progress)
+    replayed.attempt.journal = Journal.resume(path, record)
+    return replayed.attempt, replayed, record

@@ -1,12 +1,159 @@
-"""Where an attempt stands: one frozen value, and a digest that tells any two of them apart."""
+"""Where an attempt stands: one frozen value, made of a part for the plan, the C-arm and each needle."""
 
-import hashlib
-import struct
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import dataclass, field, fields, replace
 
-import numpy as np
+from trainer.attempt.digest import digest_of
 
-PHASES = ("plan", "picture", "needle", "lead", "debrief")
+PHASES = ("plan", "picture", "needle", "lead", "test", "secure", "debrief")
+PRACTICE, ASSESSMENT = "practice", "assessment"
+MODES = (PRACTICE, ASSESSMENT)
+
+
+def derived(default):
+    """Return a field that follows from the others and is left out of the digest."""
+    return field(default=default, repr=False, metadata={"derived": True})
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What has been read and decided.
+
+    Parameters
+    ----------
+    items_read : tuple of str
+    decision : str
+        "" while open, then "proceed", "defer" or "refuse".
+    reason : str
+        Of a case put off or declined.
+    interspace, side, target_level : str
+        As committed; "" before.
+    needle_length : float
+        [mm]
+    """
+
+    items_read: tuple = ()
+    decision: str = ""
+    reason: str = ""
+    interspace: str = ""
+    side: str = ""
+    target_level: str = ""
+    needle_length: float = 0.0
+
+
+@dataclass(frozen=True)
+class Pose:
+    """How the C-arm stands; see picture_events.SetCArm. Angles in rad, lengths in mm."""
+
+    orbit: float
+    tilt: float
+    centre: str
+    along: float = 0.0
+    across: float = 0.0
+    height: float = 0.0
+    swivel: float = 0.0
+    field: str = "full"
+
+
+@dataclass(frozen=True)
+class LevelMark:
+    """A vertebra marked on the picture: what it was taken for, what it is, and how it was counted."""
+
+    level: str
+    true_level: str
+    counted_from: str
+
+
+@dataclass(frozen=True)
+class Room:
+    """The C-arm, its counters and what has been marked on its pictures.
+
+    Parameters
+    ----------
+    pose : Pose or None
+    shown : Pose or None
+        Of the picture that is held on the screen.
+    live : bool
+    images : int
+    seconds : float
+        Of live picture. [s]
+    kerma : float
+        Estimated air kerma at the skin. [mGy]
+    stored : tuple of (name, Pose)
+    marks : tuple of LevelMark
+    """
+
+    pose: Pose | None = None
+    shown: Pose | None = None
+    live: bool = False
+    images: int = 0
+    seconds: float = 0.0
+    kerma: float = 0.0
+    stored: tuple = ()
+    marks: tuple = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Placement:
+    """One needle and the lead through it.
+
+    Parameters
+    ----------
+    aim, needle, check
+        The NeedleAim, the Needle and the NeedleCheck that follows from both, or None.
+    depth : float or None
+        Of the tip along the axis from the skin; None while the needle is outside. [mm]
+    touched_bone : str or None
+        The bone at which the needle was stopped last, like "the lamina of L1".
+    stylet_inside : bool
+        Of the needle.
+    bevel : float
+        0 faces the head. [rad]
+    passes, reangles, bone_contacts, dural_punctures, lead_passes : int
+        Counted over the whole attempt.
+    lead : trainer.physics.lead.LeadState or None
+        None while the lead is outside.
+    contacts : int
+        Of the chosen lead.
+    stylet : str
+        In the lead: "curved", "straight" or "out".
+    saline : float
+        Injected through this needle. [ml]
+    """
+
+    aim: object = None
+    needle: object = None
+    check: object = derived(None)
+    depth: float | None = None
+    touched_bone: str | None = None
+    stylet_inside: bool = True
+    bevel: float = 0.0
+    passes: int = 0
+    reangles: int = 0
+    bone_contacts: int = 0
+    dural_punctures: int = 0
+    lead_passes: int = 0
+    lead: object = field(default=None, repr=False)
+    contacts: int = 8
+    stylet: str = "curved"
+    saline: float = 0.0
+
+
+@dataclass(frozen=True)
+class Complication:
+    """What went wrong, at which event (counted from 1), and what was chosen to be done; "" while open."""
+
+    kind: str
+    event: int
+    choice: str = ""
+
+
+@dataclass(frozen=True)
+class Patient:
+    """How the patient on the table is."""
+
+    sedation: str = "awake"
+    local_anaesthetic: float = 0.0
+    words: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -20,79 +167,87 @@ class AttemptState:
         Of everything drawn at random in this attempt.
     anatomy : meshes.anatomy.Anatomy
         Follows from the scenario; held by reference and left out of the digest.
+    mode : str
+        "practice" or "assessment".
     phase : str
         One of `PHASES`.
     event_count : int
         How many events led here.
-    pictures : tuple of TakePicture
-        In the order in which they were taken.
-    aim, needle, check
-        The planned NeedleAim, the chosen Needle and the NeedleCheck that follows from both, or None.
-    needle_depth : float or None
-        Of the tip along the axis from the skin; None while the needle is outside. [mm]
-    touched_bone : str or None
-        The bone at which the needle was stopped last, like "the lamina of L1".
-    dural_punctures, needle_passes, lead_passes : int
-        Counted over the whole attempt.
-    lead : trainer.physics.lead.LeadState or None
-        None while the lead is outside.
+    plan, room, patient : Plan, Room, Patient
+    placements : tuple of two Placement
+        First and second needle.
+    active : int
+        Index of the needle and lead in hand.
+    complications : tuple of Complication
     largest_push, largest_dent : float
-        Of the lead over the whole attempt. [N], [mm]
+        Of the leads over the whole attempt. [N], [mm]
     """
 
     scenario: object
     seed: int
     anatomy: object = field(repr=False, metadata={"derived": True})
+    mode: str = PRACTICE
     phase: str = "plan"
     event_count: int = 0
-    pictures: tuple = ()
-    aim: object = None
-    needle: object = None
-    check: object = field(default=None, repr=False, metadata={"derived": True})
-    needle_depth: float | None = None
-    touched_bone: str | None = None
-    dural_punctures: int = 0
-    needle_passes: int = 0
-    lead_passes: int = 0
-    lead: object = field(default=None, repr=False)
+    plan: Plan = Plan()
+    room: Room = Room()
+    patient: Patient = Patient()
+    placements: tuple = (Placement(), Placement())
+    active: int = 0
+    complications: tuple = ()
     largest_push: float = 0.0
     largest_dent: float = 0.0
 
+    @property
+    def placement(self):
+        """The Placement in hand."""
+        return self.placements[self.active]
 
-# What of a lead is its own; the rest of LeadState follows from it or belongs to the anatomy.
-LEAD_FACTS = ("shaft", "hub", "fed", "spin", "drag_slip", "push", "depth", "converged")
+    def with_placement(self, **changes):
+        """Return the state with some fields of the Placement in hand changed."""
+        changed = replace(self.placement, **changes)
+        both = tuple(changed if k == self.active else one for k, one in enumerate(self.placements))
+        return replace(self, placements=both)
+
+    # Of the placement in hand, as most readers want it.
+
+    @property
+    def aim(self):
+        return self.placement.aim
+
+    @property
+    def needle(self):
+        return self.placement.needle
+
+    @property
+    def check(self):
+        return self.placement.check
+
+    @property
+    def needle_depth(self):
+        return self.placement.depth
+
+    @property
+    def lead(self):
+        return self.placement.lead
+
+    @property
+    def dural_punctures(self):
+        return sum(one.dural_punctures for one in self.placements)
+
+    @property
+    def needle_passes(self):
+        return sum(one.passes for one in self.placements)
+
+    @property
+    def lead_passes(self):
+        return sum(one.lead_passes for one in self.placements)
 
 
 def digest(state):
     """Return 24 hex digits that change when any bit of the state's own values does."""
-    collected = hashlib.sha256()
-    for entry in fields(state):
-        if entry.metadata.get("derived"):
-            continue
-        value = getattr(state, entry.name)
-        collected.update(entry.name.encode())
-        if entry.name == "lead" and value is not None:
-            value = tuple(getattr(value, name) for name in LEAD_FACTS)
-        _feed(collected, value)
-    return collected.hexdigest()[:24]
-
-
-def _feed(collected, value):
-    """Feed a value into a hash so that different values give different bytes."""
-    if value is None or isinstance(value, bool | int | str | np.bool_ | np.integer):
-        collected.update(f"{type(value).__name__[:4]}:{value};".encode())
-    elif isinstance(value, float | np.floating):
-        collected.update(b"float:" + struct.pack("<d", value))
-    elif isinstance(value, np.ndarray):
-        collected.update(f"array:{value.dtype.str}{value.shape};".encode())
-        collected.update(np.ascontiguousarray(value).tobytes())
-    elif isinstance(value, tuple | list):
-        collected.update(f"list:{len(value)};".encode())
-        for item in value:
-            _feed(collected, item)
-    elif is_dataclass(value):
-        _feed(collected, [type(value).__name__, *(getattr(value, f.name) for f in fields(value))])
-    elif hasattr(value, "content"):
-        _feed(collected, repr(value.content()))
-    else:
-        raise TypeError(f"value must be plain data, got {type(value).__name__}: mark its field as derived")
+    return digest_of(
+        (entry.name, getattr(state, entry.name))
+        for entry in fields(state)
+        if not entry.metadata.get("derived")
+    )

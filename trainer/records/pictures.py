@@ -16,12 +16,12 @@ PIXELS = 640
 
 def tools_of(state):
     """Return the Surfaces of needle and lead where an attempt stands."""
-    needles, leads = [], []
-    if state.needle_depth is not None:
-        check = state.check
-        needles = [(check.entry + state.needle_depth * check.direction, check.direction, state.needle)]
-    if state.lead is not None:
-        leads = [(state.lead.nodes, state.lead.properties)]
+    needles = [
+        (one.check.entry + one.depth * one.check.direction, one.check.direction, one.needle)
+        for one in state.placements
+        if one.depth is not None
+    ]
+    leads = [(one.lead.nodes, one.lead.properties) for one in state.placements if one.lead is not None]
     return tool_surfaces(needles=needles, leads=leads)
 
 

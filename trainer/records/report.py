@@ -224,21 +224,53 @@ def _kind(event):
     return type(event), moved < 0.0
 
 
+MOVES = {
+    e.PushNeedle: "Advanced the needle",
+    e.WithdrawNeedle: "Withdrew the needle",
+    e.AdvanceLead: "Advanced the lead",
+}
+WORDS = {
+    e.ReadItem: "Read the card",
+    e.DeferCase: "Put the case off",
+    e.RefuseCase: "Declined the case",
+    e.CommitPlan: "Committed to a plan",
+    e.SetCArm: "Moved the C-arm",
+    e.TakePicture: "Took a picture",
+    e.StartLive: "Started the live picture",
+    e.StopLive: "Stopped the live picture",
+    e.MarkLevel: "Marked a level",
+    e.StorePose: "Stored a pose of the C-arm",
+    e.RecallPose: "Went back to a stored pose",
+    e.AimNeedle: "Aimed the needle",
+    e.PlaceNeedle: "Put the needle through the skin",
+    e.ReangleNeedle: "Re-angled the needle",
+    e.TurnBevel: "Turned the bevel",
+    e.MoveNeedleStylet: "Moved the needle's stylet",
+    e.PressSyringe: "Pressed the syringe",
+    e.GiveLocalAnaesthetic: "Gave local anaesthetic",
+    e.SetSedation: "Set the sedation",
+    e.AskPatient: "Asked the patient",
+    e.RemoveNeedle: "Took the needle out",
+    e.ChooseAfterComplication: "Chose what to do after a complication",
+    e.ChooseLead: "Chose a lead",
+    e.PassLead: "Passed the lead through the needle",
+    e.TurnLead: "Turned the hub",
+    e.ChangeStylet: "Changed the stylet",
+    e.InjectSaline: "Injected saline",
+    e.RemoveLead: "Took the lead out",
+    e.TakeUpNeedle: "Took up a needle",
+    e.TakeUpLead: "Took up a lead",
+    e.PullStylet: "Pulled the stylet out",
+    e.PullNeedle: "Pulled the needle out over the lead",
+    e.BeginTest: "Began the test",
+    e.BeginSecuring: "Began to secure the lead",
+    e.FinishAttempt: "Finished",
+}
+
+
 def _act(kind, group):
     kind, back = kind
-    count = len(group)
-    if kind in (e.AdvanceNeedle, e.AdvanceLead):
+    if kind in MOVES:
         total = abs(sum(event.millimetres for event in group))
-        what = "needle" if kind is e.AdvanceNeedle else "lead"
-        return f"{'Withdrew' if back else 'Advanced'} the {what} {total:.1f} mm"
-    words = {
-        e.PlanNeedle: "Planned the needle",
-        e.TakePicture: "Took a picture",
-        e.PlaceNeedle: "Put the needle through the skin",
-        e.RemoveNeedle: "Took the needle out",
-        e.PassLead: "Passed the lead through the needle",
-        e.TurnLead: "Turned the hub",
-        e.RemoveLead: "Took the lead out",
-        e.FinishAttempt: "Finished",
-    }[kind]
-    return words if count == 1 else f"{words}, {count} times"
+        return f"{'Withdrew the lead' if back else MOVES[kind]} {total:.1f} mm"
+    return WORDS[kind] if len(group) == 1 else f"{WORDS[kind]}, {len(group)} times"

@@ -1,0 +1,141 @@
+"""What the events of the leads do."""
+
+from dataclasses import replace
+
+from trainer.attempt import events as e
+from trainer.attempt.lead_events import STYLETS, WHICH
+from trainer.attempt.needle_acts import LONGEST_TURN, in_epidural_space
+from trainer.attempt.refusals import inside, one_of
+from trainer.physics.lead import Mouth, advance, insert_lead, rotate
+
+CONTACTS = (8.0,)
+LARGEST_INJECTION = 10.0  # [ml]
+
+
+def _choose_lead(state, event):
+    if event.contacts not in CONTACTS:
+        raise ValueError(
+            f"contacts must be one of {', '.join(f'{n:g}' for n in CONTACTS)}, got {event.contacts:g}: "
+            "choose a lead that lies on the table"
+        )
+    one_of("stylet", event.stylet, STYLETS)
+    return state.with_placement(contacts=int(event.contacts), stylet=event.stylet)
+
+
+def _pass_lead(state, _):
+    placement = state.placement
+    if placement.depth is None or not in_epidural_space(placement.check, placement.depth):
+        where = "none" if placement.depth is None else f"{placement.depth:.1f}"
+        raise ValueError(
+            f"needle_depth must lie in the epidural space before a lead is passed, got {where}: "
+            "advance until resistance is lost, or pull back out of the dura"
+        )
+    canal, check = state.anatomy.canal, placement.check
+    point, direction = check.mouth(placement.depth - check.to_epidural)
+    _, _, _, dorsal = canal.frame_at(float(canal.to_chart(point)[0]))
+    lead = insert_lead(canal, Mouth(point, direction, dorsal), neighbour=_other(state).lead)
+    return _with_lead(state, lead, lead_passes=placement.lead_passes + 1, stylet_inside=False)
+
+
+def _other(state):
+    return state.placements[1 - state.active]
+
+
+def _with_lead(state, lead, **changes):
+    return replace(
+        state.with_placement(lead=lead, **changes),
+        largest_push=max(state.largest_push, lead.push),
+        largest_dent=max(state.largest_dent, lead.largest_dent),
+    )
+
+
+def _in_hand(state):
+    if state.lead is None:
+        raise ValueError(
+            "lead must be in the patient, got none in hand: pass a lead through the needle first"
+        )
+    return state.lead
+
+
+def _advance_lead(state, event):
+    lead = _in_hand(state)
+    _through_the_needle(state, "moved")
+    return _with_lead(state, advance(lead, event.millimetres))
+
+
+def _turn_lead(state, event):
+    inside("angle", event.angle, -LONGEST_TURN, LONGEST_TURN, "rad")
+    return _with_lead(state, rotate(_in_hand(state), event.angle))
+
+
+def _through_the_needle(state, what):
+    if state.placement.depth is None:
+        raise ValueError(
+            f"needle_depth must be a number while the lead is {what}, got none: the needle is out already"
+        )
+
+
+def _change_stylet(state, event):
+    _in_hand(state)
+    one_of("stylet", event.stylet, STYLETS)
+    return state.with_placement(stylet=event.stylet)
+
+
+def _inject_saline(state, event):
+    _through_the_needle(state, "washed")
+    inside("millilitres", event.millilitres, 0.0, LARGEST_INJECTION, "ml")
+    return state.with_placement(saline=state.placement.saline + event.millilitres)
+
+
+def _remove_lead(state, _):
+    _in_hand(state)
+    _through_the_needle(state, "removed through it")
+    return state.with_placement(lead=None)
+
+
+def _take_up_needle(state, event):
+    one_of("which", event.which, WHICH)
+    taken = replace(state, active=WHICH.index(event.which))
+    if taken.lead is not None:
+        raise ValueError(
+            f"which must name a needle without a lead in it, got {event.which}: take up its lead instead"
+        )
+    return taken
+
+
+def _take_up_lead(state, event):
+    one_of("which", event.which, WHICH)
+    taken = replace(state, active=WHICH.index(event.which))
+    if taken.lead is None:
+        raise ValueError(
+            f"which must name a lead that is in the patient, got {event.which}: pass it through a needle first"
+        )
+    return taken
+
+
+def _pull_stylet(state, _):
+    _in_hand(state)
+    if state.placement.stylet == "out":
+        raise ValueError("stylet must be in the lead before it is pulled, got it out: go on")
+    return state.with_placement(stylet="out")
+
+
+def _pull_needle(state, _):
+    _in_hand(state)
+    _through_the_needle(state, "held")
+    return state.with_placement(depth=None, touched_bone=None)
+
+
+ACTS = {
+    e.ChooseLead: _choose_lead,
+    e.PassLead: _pass_lead,
+    e.AdvanceLead: _advance_lead,
+    e.TurnLead: _turn_lead,
+    e.ChangeStylet: _change_stylet,
+    e.InjectSaline: _inject_saline,
+    e.RemoveLead: _remove_lead,
+    e.TakeUpNeedle: _take_up_needle,
+    e.TakeUpLead: _take_up_lead,
+    e.PullStylet: _pull_stylet,
+    e.PullNeedle: _pull_needle,
+}
