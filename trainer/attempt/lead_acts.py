@@ -108,7 +108,7 @@ def _take_up_lead(state, event):
     taken = replace(state, active=WHICH.index(event.which))
     if taken.lead is None:
         raise ValueError(
-            f"which must name a lead that is in the patient, got {event.which}: pass it through a needle first"
+            f"which must name a lead that is in the patient, got {event.which}: pass it through a needle"
         )
     return taken
 

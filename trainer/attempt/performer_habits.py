@@ -34,7 +34,7 @@ class Habits:
     checks_resistance : bool
         Whether the syringe is tried between two pushes.
     overshoot : float
-        How much deeper than needed the needle is left; never beyond `reach_share` of the way to the dura. [mm]
+        How much deeper than needed the needle is left, short of the dura. [mm]
     patience : float
         How many looks without progress pass before the lead is withdrawn.
     reading_error : float

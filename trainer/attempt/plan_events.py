@@ -12,14 +12,14 @@ class ReadItem:
 
 @dataclass(frozen=True)
 class DeferCase:
-    """Put the case off until its reason, one of `scenarios.card.REASONS`, has been dealt with; ends the attempt."""
+    """Put the case off until its reason, one of scenarios.card.REASONS, is dealt with; ends the attempt."""
 
     reason: str
 
 
 @dataclass(frozen=True)
 class RefuseCase:
-    """Decline the case for a reason, one of `scenarios.card.REASONS`, that will not go away; ends the attempt."""
+    """Decline the case for a reason, one of scenarios.card.REASONS, that will stay; ends the attempt."""
 
     reason: str
 

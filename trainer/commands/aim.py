@@ -29,7 +29,7 @@ def check(
     from meshes.anatomy import build_anatomy
     from meshes.levels import check_interspace
     from meshes.units import radians
-    from trainer.attempt.step import check_entry
+    from trainer.attempt.needle_acts import check_entry
     from trainer.physics.aim import aim_at_target
     from trainer.physics.needle import Needle, NeedleAim, check_angles, check_side
     from trainer.physics.needle_check import check_needle
