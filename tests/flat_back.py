@@ -71,4 +71,5 @@ def flat_anatomy(packed=None):
     scale = np.array([z[0], 1.0, -14.0, 1.0, -FASCIA, 0.0, 18.0, 0.0])
     tissue = SoftTissue(profile, heights, guide, scale, 8.0, 2.0, canal)
     packed = packed if packed is not None else no_bones()
-    return SimpleNamespace(parameters=SpineParameters(), packed=packed, tissue=tissue, canal=canal)
+    parameters = SpineParameters()
+    return SimpleNamespace(parameters=parameters, packed=packed, obstacles=packed, tissue=tissue, canal=canal)

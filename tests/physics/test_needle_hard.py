@@ -1,18 +1,15 @@
 """Ossified and calcified tissue stops a needle; a removed or parted flavum takes its warning away."""
 
-import math
-
 import numpy as np
 import pytest
-import trimesh
 
 from meshes import findings as kinds
 from meshes.anatomy import Anatomy
 from meshes.units import radians
 from trainer.physics.aim import aim_at_target
+from trainer.physics.corridor import corridor
 from trainer.physics.needle import NeedleAim
 from trainer.physics.needle_check import check_needle
-from trainer.physics.needle_hard import first_crossing
 
 
 @pytest.fixture(scope="module")
@@ -39,8 +36,8 @@ def test_ossified_flavum_stops_the_needle_at_its_back(anatomy, paramedian):
     stone = kinds.FlavumThickening("T12-L1", 1.0, ossified=True)
     check = check_needle(anatomy.with_pose(findings=(stone,)), paramedian)
     assert check.verdict == "fails" and not check.reaches and check.first_bone == "T12"
-    # Thickened into the canal: its back stays where it was.
-    assert check.to_first_bone == pytest.approx(usual.to_flavum, abs=0.6)
+    # Thickened into the canal: its back stays where it was, and the round tip touches it before the axis.
+    assert 0.0 < usual.to_flavum - check.to_first_bone < check.needle.outer_radius / np.sin(0.6) + 0.6
     assert check.first_bone_part == "the ossified ligamentum flavum at T12-L1"
     assert "ossified ligamentum flavum at T12-L1" in check.reasons[0].text
 
@@ -100,18 +97,32 @@ def test_a_needle_that_misses_the_canal_has_no_flavum(anatomy):
     assert check.flavum_state is None
 
 
-def test_first_crossing_against_trimesh():
-    """Rays on an icosphere, cast by trimesh's own triangle intersector."""
-    ball = trimesh.creation.icosphere(subdivisions=3, radius=10.0)
-    rng = np.random.default_rng(5)
-    for _ in range(40):
-        entry = rng.normal(size=3)
-        entry *= 30.0 / np.linalg.norm(entry)
-        direction = -entry / 30.0 + 0.25 * rng.normal(size=3)
-        direction /= np.linalg.norm(direction)
-        mine = first_crossing(entry, direction, ball.vertices, ball.faces)
-        place, _, _ = ball.ray.intersects_location([entry], [direction], multiple_hits=False)
-        if len(place) == 0:
-            assert math.isnan(mine)
-        else:
-            assert mine == pytest.approx(np.linalg.norm(place[0] - entry), abs=1e-4)
+@pytest.fixture(scope="module")
+def midline(anatomy):
+    """Return a steep aim that passes between the spinous processes."""
+    aim = aim_at_target(anatomy, "T12-L1", side="left", approach=radians(70.0), medial=0.0, target_offset=0.0)
+    assert check_needle(anatomy, aim).reaches
+    return aim
+
+
+def test_implants_stop_a_needle_and_have_words_of_their_own(anatomy, midline):
+    """A spacer between the spinous processes shuts the midline; a screw stops a needle that aims at it."""
+    findings = kinds.InterspinousImplant("T12-L1"), kinds.PedicleScrews("L4", "L5")
+    operated = anatomy.with_pose(findings=findings)
+    check = check_needle(operated, midline)
+    assert check.first_bone == "T12" and check.hard == "the interspinous spacer at T12-L1"
+    assert check.hard in check.reasons[0].text and "stops it like bone" in check.reasons[0].text
+    head = operated.implants["screw L4 left"][0]
+    x, _, z = head[head[:, 1].argmax()]
+    struck = check_needle(operated, NeedleAim("L3-L4", float(x), float(z), radians(85.0), 0.0, "left"))
+    assert struck.hard == "the left L4 pedicle screw" and struck.first_bone == "L4"
+
+
+def test_maps_and_mends_go_round_what_is_hard(anatomy, midline):
+    """The same obstacles everywhere: the map loses its midline, and a mend found beside a spacer passes."""
+    operated = anatomy.with_pose(findings=(kinds.InterspinousImplant("T12-L1"),))
+    steep = {"approach": radians([65.0, 70.0]), "medial": [0.0], "lateral": [0.0, 1.0]}
+    assert corridor(anatomy, "T12-L1", **steep).free.any()
+    assert not corridor(operated, "T12-L1", **steep).free.any()
+    check = check_needle(operated, midline)
+    assert not check.passes and check_needle(operated, check.mend.aim, check.mend.needle).passes

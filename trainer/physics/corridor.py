@@ -1,6 +1,7 @@
 """The corridor map: which needles reach the epidural space, over entry, approach and medial angle."""
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -9,13 +10,14 @@ from meshes.soft_tissue import window_centre
 from meshes.units import radians
 from trainer.physics.needle import Needle, NeedleAim, side_sign
 from trainer.physics.needle_check import check_needle
-from trainer.physics.needle_trials import Rule, Trials, try_aims
+from trainer.physics.needle_trials import Rule, Trials, serves_lead, try_aims
 
 # What a map samples: entries beside the row of spinous processes and below the window [mm], angles [rad].
 LATERAL = np.linspace(0.0, 36.0, 19)
 CAUDAL = np.linspace(15.0, 135.0, 49)
 APPROACH = radians(np.linspace(15.0, 65.0, 26))
 MEDIAL = radians(np.linspace(-5.0, 35.0, 17))
+AXES = ("lateral", "caudal", "approach", "medial")
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,10 +51,20 @@ class CorridorMap:
         """Which needles are free (lateral, caudal, approach, medial)."""
         return self.trials.free
 
+    @cached_property
+    def serving(self):
+        """Which needles also leave a mouth that suits the lead (lateral, caudal, approach, medial)."""
+        return serves_lead(self.trials)
+
     @property
     def share(self):
         """Free share of the sampled needles; depends on what was sampled."""
         return float(self.free.mean())
+
+    @property
+    def joint_share(self):
+        """Share of the sampled needles that serve needle and lead."""
+        return float(self.serving.mean())
 
     @property
     def etendue(self):
@@ -68,17 +80,33 @@ class CorridorMap:
         place = map_places(self.anatomy, self.interspace, self.side, *sample)[0]
         return NeedleAim(self.interspace, *(float(v) for v in place), self.side)
 
-    def widest(self, *, candidates=60):
-        """Return (NeedleCheck) of the free needle with the most room to bone, or None without a free one.
+    def widest(self, *, candidates=60, for_lead=False):
+        """Return the NeedleCheck of the needle with the most room to bone, or None where none passes.
 
-        The map's widest candidates are certified one by one.
+        The map's widest candidates are certified one by one; with `for_lead` among those that serve the lead.
         """
-        free = np.argwhere(self.free)
-        if len(free) == 0:
-            return None
-        order = np.argsort(-self.trials.clearance[self.free], kind="stable")[:candidates]
-        checks = [check_needle(self.anatomy, self.aim(free[n]), self.needle) for n in order]
-        return max(checks, key=lambda check: check.least_clearance)
+        which = self.serving if for_lead else self.free
+        chosen = np.argwhere(which)
+        order = np.argsort(-self.trials.clearance[which], kind="stable")[:candidates]
+        checks = [check_needle(self.anatomy, self.aim(chosen[n]), self.needle) for n in order]
+        checks = [check for check in checks if check.passes]
+        return max(checks, key=lambda check: check.least_clearance, default=None)
+
+    def over(self, first, second, *, for_lead=False):
+        """Return the share (n, m) of needles that are free over two of the four axes, by their names.
+
+        Of all samples of the other two; the table of a heat map.
+        """
+        which = self.serving if for_lead else self.free
+        kept = AXES.index(first), AXES.index(second)
+        share = which.mean(axis=tuple(k for k in range(4) if k not in kept))
+        return share if kept[0] < kept[1] else share.T
+
+    def places(self, which):
+        """Return places (k, 4) of the samples where `which` (lateral, caudal, approach, medial) is true."""
+        axes = (self.lateral, self.caudal, self.approach, self.medial)
+        places = map_places(self.anatomy, self.interspace, self.side, *axes)
+        return places[which.ravel()]
 
 
 def map_places(anatomy, interspace, side, lateral, caudal, approach, medial):

@@ -1,7 +1,7 @@
 """What a straight axis meets, and where: layers of the back, canal, dura, bone. Compiled.
 
 Arrays travel in three tuples:
-bones (values, table) of PackedBones;
+bones (values, table) of PackedBones: bones, implants, hardened ligaments;
 layers (profile, heights, guide, scale) of SoftTissue;
 chart (frame_coefficients, surface_coefficients, height_table, params, flavum_thickness) of CanalChart.
 An axis is the tuple (x, y, z, dx, dy, dz): its point at distance t lies at (x + t dx, ...).
@@ -31,8 +31,8 @@ LEFT_CANAL = -2.0  # [mm] an axis so far outside the wall will not meet the dura
 
 def arrays_of(anatomy):
     """Return the tuples bones, layers, chart that the kernels of a needle ask."""
-    packed, tissue, canal = anatomy.packed, anatomy.tissue, anatomy.canal
-    bones = (packed.values, packed.table)
+    obstacles, tissue, canal = anatomy.obstacles, anatomy.tissue, anatomy.canal
+    bones = (obstacles.values, obstacles.table)
     layers = (tissue.profile, tissue.heights, tissue.guide, tissue.scale)
     chart = (canal.frame_coefficients, canal.surface_coefficients, canal.height_table, canal.params)
     return bones, layers, (*chart, canal.flavum_thickness)

@@ -35,7 +35,6 @@ from trainer.physics.needle_facts import (
     WALL,
     check_axis,
 )
-from trainer.physics.needle_hard import first_hard_tissue
 from trainer.physics.needle_mend import smallest_mend
 from trainer.physics.needle_part import bone_part
 from trainer.physics.needle_verdict import FAIL, OK, judge, mended
@@ -56,8 +55,8 @@ class NeedleCheck:
     interspace : str
         The one wanted.
     facts : (58,) float
-        As check_axis leaves them; hard tissue counts as the bone above.
-    hard : HardTissue or None, where it is met first
+        As check_axis leaves them. Implants and hardened ligaments count as bone; the vertebra that holds
+        them is named, `first_bone_part` has their own words.
     """
 
     anatomy: object = field(repr=False)
@@ -65,15 +64,14 @@ class NeedleCheck:
     needle: Needle
     interspace: str
     facts: np.ndarray = field(repr=False)
-    hard: object = None
 
     def _number(self, index):
         value = float(self.facts[index])
         return None if math.isnan(value) else value
 
     def _bone(self, index):
-        row = self.facts[index]
-        return self.anatomy.packed.levels[int(row)] if row >= 0 else None
+        row = int(self.facts[index])
+        return self.anatomy.obstacles.level_of(row) if row >= 0 else None
 
     @property
     def entry(self):
@@ -179,7 +177,7 @@ class NeedleCheck:
 
     @property
     def first_bone(self):
-        """Level of the bone that the needle touches first, or None."""
+        """Level of the bone, or of what it holds, that the needle touches first; or None."""
         return self._bone(CONTACT_BONE)
 
     @property
@@ -194,11 +192,17 @@ class NeedleCheck:
     @cached_property
     def first_bone_part(self):
         """Words for the part that is touched first, or None."""
-        if self.hard:
-            return self.hard.words
-        return None if self.first_bone is None else self._part(self.first_bone, self.first_bone_point)
+        return self.hard or self._part(CONTACT_BONE, self.first_bone_point)
 
-    def _part(self, level, point):
+    @property
+    def hard(self):
+        """Words for what is touched first where that is no bone: implant or hardened ligament; or None."""
+        return self.anatomy.obstacles.obstacle(int(self.facts[CONTACT_BONE])) if self.first_bone else None
+
+    def _part(self, index, point):
+        level = self._bone(index)
+        if level is None:
+            return None
         inside = self.anatomy.poses[level].inverse().apply(point)
         return bone_part(self.anatomy.bones[level].shape, inside / self.anatomy.parameters.stature_scale)
 
@@ -211,8 +215,10 @@ class NeedleCheck:
         """
         if self.to_epidural is None or self.first_bone is not None:
             return None
-        level = self._bone(FRONT_BONE)
-        return None if level is None else (self._number(FRONT), self._part(level, self.facts[FRONT_POINT]))
+        if self._bone(FRONT_BONE) is None:
+            return None
+        words = self.anatomy.obstacles.obstacle(int(self.facts[FRONT_BONE]))
+        return self._number(FRONT), words or self._part(FRONT_BONE, self.facts[FRONT_POINT])
 
     @property
     def first_bone_depth(self):
@@ -235,7 +241,9 @@ class NeedleCheck:
 
     @property
     def least_clearance_bone(self):
-        return self._bone(CLEARANCE_BONE)
+        """Level of the bone that is nearest there, or the words for the obstacle."""
+        row = int(self.facts[CLEARANCE_BONE])
+        return self.anatomy.obstacles.levels[row] if row >= 0 else None
 
     @cached_property
     def clearance_profile(self):
@@ -245,11 +253,11 @@ class NeedleCheck:
         """
         end = self.needle.length if self.to_epidural is None else self.to_epidural
         points = self.entry + np.linspace(0.0, end, PROFILE)[:, None] * self.direction
-        return self.anatomy.packed.nearest(points) - self.needle.outer_radius
+        return self.anatomy.obstacles.nearest(points) - self.needle.outer_radius
 
     def _edge(self, direction):
         x, y, z, bone = self.facts[EDGES][4 * direction : 4 * direction + 4]
-        return np.array([x, y, z]), None if bone < 0 else self.anatomy.packed.levels[int(bone)]
+        return np.array([x, y, z]), None if bone < 0 else self.anatomy.obstacles.level_of(int(bone))
 
     def _across(self, low, high, axis):
         """Return the free length between two edges along an axis, and the share of it below the entry."""
@@ -363,10 +371,5 @@ def check_needle(anatomy, aim, needle=None, *, interspace=None):
     facts = np.empty(FACTS)
     place = np.array([aim.entry_x, aim.entry_z, aim.sign, aim.approach, aim.medial])
     check_axis(*arrays_of(anatomy), place, needle.length, needle.outer_radius, facts)
-    others = needle.length, facts[CONTACT], facts[WALL]
-    hard = first_hard_tissue(anatomy, facts[ENTRY], facts[DIRECTION], to_flavum=facts[FLAVUM], others=others)
-    if hard is not None:
-        facts[CONTACT], facts[CONTACT_BONE] = hard.distance, anatomy.packed.levels.index(hard.level)
-        facts[CONTACT_POINT] = facts[ENTRY] + hard.distance * facts[DIRECTION]
     facts.flags.writeable = False
-    return NeedleCheck(anatomy, aim, needle, wanted, facts, hard)
+    return NeedleCheck(anatomy, aim, needle, wanted, facts)

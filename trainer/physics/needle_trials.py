@@ -159,6 +159,19 @@ def try_needles(bones, layers, places, sign, window, rule, code, result):
         code[n] = 1 if result[n, 2] >= travel else -3
 
 
+@kernel
+def axis_ends(layers, places, sign, ends):
+    """Fill ends (n, 6): entry on the skin and entry into the canal of needles at places (n, 4)."""
+    for n in range(places.shape[0]):
+        line = axis_from_skin(
+            layers[0], layers[3], places[n, 0], places[n, 1], sign, places[n, 2], places[n, 3]
+        )
+        axis = (line[0], line[1], line[2], line[3], line[4], line[5])
+        t = roof_crossing(layers, axis, 0.0, 200.0, 4.0)
+        for k in range(3):
+            ends[n, k], ends[n, 3 + k] = line[k], line[k] + t * line[3 + k]
+
+
 def try_aims(anatomy, interspace, places, *, sign, rule):
     """Return Trials of needles at places (n, 4): entry x, z [mm], approach, medial [rad].
 
@@ -186,3 +199,11 @@ def try_aims(anatomy, interspace, places, *, sign, rule):
         with ThreadPoolExecutor(THREADS) as pool:
             list(pool.map(work, starts))
     return Trials(code, *result.T)
+
+
+def serves_lead(trials, prefix=""):
+    """Return which needles (n,) leave a mouth that suits the lead: where it lies, and where it points."""
+    low, high = (number("needle", f"{prefix}offset.{end}") for end in ("low", "high"))
+    near, far = (number("needle", f"{prefix}crossing.{end}") for end in ("low", "high"))
+    offset, crossing = trials.offset, trials.crossing
+    return trials.free & (offset > low) & (offset < high) & (crossing > near) & (crossing < far)

@@ -84,7 +84,7 @@ def way(check):
     """Say what the axis meets first."""
     if check.hard is not None:
         return Reason(
-            f"The axis meets {check.hard.words} {check.first_bone_depth:.0f} mm below the skin, "
+            f"The axis meets {check.hard} {check.first_bone_depth:.0f} mm below the skin, "
             f"{check.to_first_bone:.0f} mm along the needle, which stops it like bone",
             FAIL,
         )

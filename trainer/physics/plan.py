@@ -10,7 +10,7 @@ from meshes.units import degrees, radians
 from trainer.physics.corridor import APPROACH, corridor, map_places
 from trainer.physics.needle import Needle, NeedleAim, check_angles, side_sign
 from trainer.physics.needle_check import check_needle
-from trainer.physics.needle_trials import Rule, try_aims
+from trainer.physics.needle_trials import Rule, serves_lead, try_aims
 
 CANDIDATES, KEPT, VARIANTS = 300, 15, 10
 FIRST_SCATTER, SECOND_SCATTER = 120, 300
@@ -58,23 +58,15 @@ class PlannedAim:
         return 100.0 * (1.0 - 0.5 * (self.needle_chance + self.novice_needle_chance))
 
 
-def serves_lead(trials, prefix=""):
-    """Return which needles (n,) leave a mouth that suits the lead: where it lies, and where it points."""
-    low, high = (number("needle", f"{prefix}offset.{end}") for end in ("low", "high"))
-    near, far = (number("needle", f"{prefix}crossing.{end}") for end in ("low", "high"))
-    offset, crossing = trials.offset, trials.crossing
-    return trials.free & (offset > low) & (offset < high) & (crossing > near) & (crossing < far)
-
-
 def _mirrored(sign):
     """Return the factors that turn errors told from the left into errors told from a side."""
     return np.array([sign, 1.0, 1.0, 1.0])
 
 
-def _certified(anatomy, interspace, places, *, needle, side):
+def _certified(anatomy, interspace, places, *, needle, side, for_lead=True):
     """Return the index and the aim of the first of places (n, 4) that a full check has nothing against.
 
-    Failing that the first that passes; (None, None) where none does.
+    Failing that, or for the needle alone, the first that passes; (None, None) where none does.
     """
     passing = None, None
     for k, place in enumerate(places):
@@ -82,7 +74,7 @@ def _certified(anatomy, interspace, places, *, needle, side):
         check = check_needle(anatomy, aim, needle)
         if not check.reaches or not check.passes:
             continue
-        if check.faultless:
+        if check.faultless or not for_lead:
             return k, aim
         if passing[1] is None:
             passing = k, aim
@@ -122,26 +114,30 @@ def _varied(anatomy, places, *, sign, largest_approach, random):
     return places
 
 
-def plan_needle(anatomy, interspace, *, side="left", needle=None, largest_approach=STEEP, rng=11):
-    """Return the PlannedAim that forgives most among those that serve needle and lead.
+def plan_needle(
+    anatomy, interspace, *, side="left", needle=None, largest_approach=STEEP, for_lead=True, rng=11
+):
+    """Return the PlannedAim that forgives most among those that serve needle and lead, or the needle alone.
 
-    Asked of every candidate: free of bone; mouth 2 to 5.5 mm off the midline on the entry side; the
-    needle's line crosses the midline 9 to 30 mm further up the canal, where steered leads of this model
-    succeed. Candidates are scattered as an expert and as a novice would aim; the one with the greatest
-    sum of both chances that a full check has nothing against is returned. Mirrored sides of a symmetric
-    back give mirrored plans.
+    Asked of every candidate: free of bone; for the lead also a mouth 2 to 5.5 mm off the midline on the
+    entry side, and a line that crosses the midline 9 to 30 mm further up the canal, where steered leads of
+    this model succeed. Candidates are scattered as an expert and as a novice would aim; the one with the
+    greatest sum of both chances that a full check has nothing against is returned. Mirrored sides of a
+    symmetric back give mirrored plans.
 
     Parameters
     ----------
     largest_approach : float
         To the skin. [rad]
+    for_lead : bool
+        False asks for the needle's way only: the needle's best aim is not the lead's.
     rng : seed or numpy.random.Generator
         The same seed gives the same aim.
 
     Raises
     ------
     NoCorridorError
-        If no sampled needle serves both and passes.
+        If no sampled needle serves and passes.
     """
     interspace, needle = check_interspace(interspace), needle or Needle()
     check_angles(largest_approach, 0.0)
@@ -150,7 +146,7 @@ def plan_needle(anatomy, interspace, *, side="left", needle=None, largest_approa
     steepness = APPROACH[largest_approach + 1e-9 >= APPROACH]
     approach = steepness if steepness.size else np.array([largest_approach])
     found = corridor(anatomy, interspace, side=side, needle=needle, approach=approach)
-    serving = serves_lead(found.trials)
+    serving = serves_lead(found.trials) if for_lead else found.free
     if not serving.any():
         raise _no_way(interspace, side, needle, largest_approach)
     noise = random.normal(size=(SECOND_SCATTER, 4))
@@ -164,17 +160,19 @@ def plan_needle(anatomy, interspace, *, side="left", needle=None, largest_approa
         ]
 
     places = _candidates(found, serving, random)
-    first = sum(lead for _, lead in both(places, FIRST_SCATTER))
+    first = sum(chances[for_lead] for chances in both(places, FIRST_SCATTER))
     best = places[np.argsort(-first, kind="stable")[:KEPT]]
     places = _varied(anatomy, best, sign=sign, largest_approach=largest_approach, random=random)
     (needle_chance, chance), (novice_needle, novice) = both(places, SECOND_SCATTER)
-    order = np.argsort(-(chance + novice), kind="stable")
-    first, aim = _certified(anatomy, interspace, places[order], needle=needle, side=side)
+    sums = chance + novice if for_lead else needle_chance + novice_needle
+    order = np.argsort(-sums, kind="stable")
+    first, aim = _certified(anatomy, interspace, places[order], needle=needle, side=side, for_lead=for_lead)
     if aim is None:
         raise _no_way(interspace, side, needle, largest_approach)
     k = order[first]
     chances = (chance[k], novice[k], needle_chance[k], novice_needle[k])
-    return PlannedAim(aim, *(float(c) for c in chances), float(serving.mean()), found.share)
+    joint = float(serves_lead(found.trials).mean())
+    return PlannedAim(aim, *(float(c) for c in chances), joint, found.share)
 
 
 def _no_way(interspace, side, needle, largest_approach):
