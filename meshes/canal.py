@@ -17,16 +17,16 @@ from meshes.frames import Pose
 from meshes.tables.loader import number
 
 # Beyond the last bones the roof runs away: read nothing nearer to the ends than this. [mm]
-CAUDAL_LIMIT, CRANIAL_LIMIT = 25.0, 12.0
+CAUDAL_LIMIT, CRANIAL_LIMIT = 10.0, 12.0
 # A flavum is met so far below the edge that it springs from. [mm]
 BELOW_FLAVUM = 2.0
 
 
 @dataclass(frozen=True, eq=False)
 class CanalChart:
-    """A baked chart of the canal, L5 to T6.
+    """A baked chart of the canal, S1 to T6.
 
-    Valid from 25 mm above its caudal to 12 mm below its cranial end, inside the wall; the depth of a
+    Valid from 10 mm above its caudal to 12 mm below its cranial end, inside the wall; the depth of a
     foramen is cut at 7 mm. Wall, dura and cord must be visible from the axis (star-shaped sections).
 
     Parameters

@@ -7,9 +7,13 @@ from scipy.interpolate import CubicSpline
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
+from meshes.levels import SACRUM
+
 STEP = 1.0  # [mm] between stations
 FINE = 0.5  # [mm] while drawing the curve
-OVERHANG = 12.0  # [mm] beyond the last point of the first and last bone
+# Beyond the last point of the first and the last bone; in the sacrum far enough below its first lamina, there
+# at stature 1. [mm]
+OVERHANG, SACRAL_OVERHANG = 12.0, 25.0
 # Shares of the body height at which a bone lends the rough axis a point.
 HEIGHTS = (-0.32, 0.32)
 ROUGH_SMOOTHING = 5.0  # [mm]
@@ -84,7 +88,8 @@ def rough_axis(bones, poses, levels, *, scale):
             lefts.append(pose.rotation[:, 0])
     points = np.array(points)
     ends = _unit_rows(np.array([points[0] - points[1], points[-1] - points[-2]]))
-    first, last = points[[0, -1]] + OVERHANG * ends
+    overhangs = SACRAL_OVERHANG * scale if levels[0] == SACRUM else OVERHANG, OVERHANG
+    first, last = points[[0, -1]] + np.array(overhangs)[:, None] * ends
     return axis_through(
         np.vstack([first, points, last]),
         np.vstack([lefts[0], lefts, lefts[-1]]),

@@ -24,12 +24,12 @@ from meshes.canal_wall import (
     with_flavum,
 )
 from meshes.distance import pack_bones
-from meshes.levels import LEVELS
+from meshes.levels import COLUMN
 from meshes.sac_and_cord import cord_radius, dura_radius, sac_ellipse, sac_half_depth, sections
 from meshes.tables.loader import number
 from meshes.units import radians
 
-CHART_LEVELS = LEVELS[::-1]
+CHART_LEVELS = COLUMN[::-1]
 TURN = radians(5.0)
 THETA = TURN * np.arange(round(2.0 * math.pi / TURN))
 FRONT_AND_BACK = np.array([0.0, math.pi])
@@ -146,7 +146,7 @@ def build_chart(bones, poses, parameters, packed=None):
     Parameters
     ----------
     bones, poses : {level: Bone}, {level: Pose}
-        At least T6 to L5.
+        T6 to S1.
     parameters : SpineParameters
         Stature, flavum and canal scale, cord shift and findings matter here.
     packed : PackedBones or None

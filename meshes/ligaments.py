@@ -131,6 +131,9 @@ def calcified_ligaments(anatomy):
         if name not in anatomy.canal.interspaces or gone & set(name.split("-")):
             continue
         meshes[name, "interspinous"] = interspinous_ligament(anatomy, name)
-        row = LEVELS[::-1].index(split_interspace(name)[1])
-        meshes[name, "supraspinous"] = supraspinous_strap(anatomy, row, row + 2)
+        lower = split_interspace(name)[1]
+        # The strap over the tips ends at L5.
+        if lower in LEVELS:
+            row = LEVELS[::-1].index(lower)
+            meshes[name, "supraspinous"] = supraspinous_strap(anatomy, row, row + 2)
     return meshes

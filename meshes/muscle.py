@@ -54,7 +54,9 @@ def muscle_surfaces(anatomy, sign):
     x = tissue.midline(z)[:, None] + sign * (FROM_MIDLINE + (reach - FROM_MIDLINE) * share)
     height = np.broadcast_to(z[:, None], x.shape)
     fascia = tissue.fascia(x, height) - UNDER_FASCIA
-    axis = np.interp(z, np.maximum.accumulate(canal.centre[:, 2]), canal.centre[:, 1])
+    # Below L5 the canal runs backward through the sacrum, whose wings lie in front of it: hold the line.
+    above = canal.u >= canal.station("L5")
+    axis = np.interp(z, np.maximum.accumulate(canal.centre[above, 2]), canal.centre[above, 1])
     deep = _bone_front(anatomy.packed, x, height, fascia, np.repeat(axis, COLUMNS).reshape(x.shape))
     # Never in bone, though smooth: the hinder of the two.
     front = np.maximum(gaussian_filter(deep, SMOOTHING), deep) + FROM_BONE

@@ -108,7 +108,7 @@ CALLS = [
     ("aim date.toml", "date.toml line [34]: seed must be a whole number, got 1979-05-27: correct it"),
     ("aim curve.toml", "curve.toml line .*: anatomy must have its curve_top above its curve_bottom, got L5"),
     ("aim ordinary-adult --target-offset-mm nan", "target_offset must stay within .* got nan"),
-    ("aim ordinary-adult --interspace L5-S1", "interspace must be one of T6-T7, .*, L4-L5, got 'L5-S1'"),
+    ("aim ordinary-adult --interspace S1-S2", "interspace must be one of T6-T7, .*, L5-S1, got 'S1-S2'"),
     (
         "steer ordinary-adult --script good.txt --medial-deg nan",
         "medial_deg must lie between -60 and 60, got nan",

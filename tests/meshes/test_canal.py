@@ -6,10 +6,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meshes.bones import build_bones
+from meshes.canal import BELOW_FLAVUM
 from meshes.canal_build import build_chart
 from meshes.canal_kernels import chart_contact
 from meshes.curve import level_poses
-from meshes.levels import LEVELS
+from meshes.levels import COLUMN, INTERSPACES
 from meshes.parameters import LIMITS, SHAPE, SpineParameters
 from meshes.sac_and_cord import sac_ellipse
 from meshes.units import radians
@@ -35,11 +36,12 @@ def inside_span(canal, count, seed=0):
     return u, rng.uniform(-3.1, 3.1, count), rng.uniform(0.5, 8.0, count)
 
 
-def test_chart_covers_l5_to_t6(canal):
-    assert canal.levels == LEVELS[::-1]
-    assert [level for level, _, _ in canal.level_spans] == list(LEVELS[::-1])
-    assert next(iter(canal.interspaces)) == "L4-L5"
-    assert len(canal.interspaces) == len(LEVELS) - 1
+def test_chart_covers_the_sacrum_to_t6(canal):
+    assert canal.levels == COLUMN[::-1]
+    assert [level for level, _, _ in canal.level_spans] == list(COLUMN[::-1])
+    assert tuple(canal.interspaces) == INTERSPACES[::-1]
+    # The lowest flavum springs from the sacrum's lamina inside what may be read.
+    assert canal.interspaces["L5-S1"].flavum_caudal > canal.valid_span[0] + BELOW_FLAVUM
 
 
 def test_stations_rise_from_bone_to_bone(canal):
@@ -198,10 +200,10 @@ def test_station_of_a_level_is_in_its_span_and_follows_height(canal):
 
 
 def test_what_is_not_charted_is_refused(canal):
-    with pytest.raises(ValueError, match="level must be one of L5, .*, got 'S1': name a level of the chart"):
-        canal.station("S1")
-    with pytest.raises(ValueError, match="interspace must be one of T6-T7, .*, L4-L5, got 'L5-S1'"):
-        canal.interspace("L5-S1")
+    with pytest.raises(ValueError, match="level must be one of S1, .*, got 'S2': name a level of the chart"):
+        canal.station("S2")
+    with pytest.raises(ValueError, match="interspace must be one of T6-T7, .*, L5-S1, got 'S1-S2'"):
+        canal.interspace("S1-S2")
     assert canal.interspace("T12-L1").upper == "T12"
 
 

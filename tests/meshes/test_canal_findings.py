@@ -8,7 +8,7 @@ from meshes import findings as kinds
 from meshes.anatomy import Anatomy, build_anatomy
 from meshes.bones import build_bones
 from meshes.canal_build import build_chart
-from meshes.canal_findings import plateau
+from meshes.canal_findings import canal_changes, plateau
 from meshes.parameters import SpineParameters
 from meshes.tables.loader import number
 from meshes.units import radians
@@ -133,8 +133,8 @@ def test_lipomatosis_leaves_other_levels_alone(anatomy, usual):
         assert depth(fat, fat.interspace(name).middle) == pytest.approx(
             depth(usual, usual.interspace(name).middle), abs=0.03
         )
-    far = usual.u < usual.station("T11")
-    assert fat.centre[: len(far)][far] == pytest.approx(usual.centre[far], abs=1e-3)
+    far = np.flatnonzero(usual.u < usual.station("T11"))
+    assert fat.centre[far] == pytest.approx(usual.centre[far], abs=1e-3)
     front = [
         c.to_world(c.station("T8"), radians(180.0), c.radii(c.station("T8"), radians(180.0))[3])
         for c in (fat, usual)
@@ -218,10 +218,45 @@ def test_gap_parts_the_flavum_on_the_midline_only(anatomy, usual):
     assert np.array_equal(spine.flava["T11-T12"][0], anatomy.flava["T11-T12"][0])
 
 
-def test_findings_outside_the_chart_change_nothing(anatomy, usual):
+def test_findings_outside_the_chart_change_nothing(usual):
     outside = (kinds.CentralStenosis("L5-S1"), kinds.FlavumThickening("L5-S1"), kinds.Adhesion("S1"))
-    canal = anatomy.with_pose(findings=outside).canal
-    assert changed(canal, usual) == {}
+    marks = {name: mark for name, mark in usual.interspaces.items() if name != "L5-S1"}
+    changes = canal_changes(outside, usual.u, marks=marks, spans=usual.level_spans[1:])
+    assert changes.flavum == {} and changes.narrowing.max() == 0.0
+    assert changes.friction.max() == changes.memory.max() == 1.0
+    whole = canal_changes(outside, usual.u, marks=usual.interspaces, spans=usual.level_spans)
+    assert whole.flavum and whole.narrowing.max() > 2.9 and whole.friction.max() > 4.9
+
+
+def test_findings_at_the_sacrum_act_there(anatomy, usual):
+    mark = usual.interspace("L5-S1")
+    disc = 0.5 * (mark.disc_caudal + mark.disc_cranial)
+    narrow = anatomy.with_pose(findings=(kinds.CentralStenosis("L5-S1", 4.0),)).canal
+    assert usual.sac_depth[round(disc)] - narrow.sac_depth[round(disc)] == pytest.approx(1.2, abs=0.05)
+    assert changed(narrow, usual)["wall"][1] < disc + 14.0
+    thick = anatomy.with_pose(findings=(kinds.FlavumThickening("L5-S1", 2.0, ossified=True),)).canal
+    assert depth(usual, mark.middle) - depth(thick, mark.middle) == pytest.approx(2.0, abs=0.3)
+    assert thick.flavum_state("L5-S1", 1.0) == "bone"
+    grip = anatomy.with_pose(findings=(kinds.Adhesion("S1", 5.0, 12.0, 10.0),)).canal
+    assert grip.friction_scale[round(usual.station("S1"))] == pytest.approx(5.0)
+    fat = anatomy.with_pose(findings=(kinds.EpiduralLipomatosis("L4", "S1", 3.0),)).canal
+    assert depth(fat, fat.interspace("L5-S1").middle) - depth(usual, mark.middle) > 1.5
+    for canal in (narrow, thick, grip, fat):
+        nested(canal)
+
+
+def test_laminectomy_of_l5_opens_the_lowest_interspace(usual):
+    open_back = build_anatomy(SpineParameters(findings=(kinds.Laminectomy("L5", scar=0.0),)))
+    canal = open_back.canal
+    assert canal.missing_flava == {"L5-S1": "both", "L4-L5": "both"}
+    assert canal.flavum_state("L5-S1", 2.0) == "gone" and "L5-S1" not in open_back.flava
+    middle = canal.interspace("L5-S1").middle
+    assert np.interp(middle, canal.u, canal.flavum_thickness) < 0.05
+    lamina = slice(
+        round(usual.interspace("L5-S1").lamina_caudal_edge), round(usual.interspace("L4-L5").flavum_caudal)
+    )
+    assert canal.bone_wall[lamina, 0].min() > usual.bone_wall[lamina, 0].min() + 3.0
+    nested(canal)
 
 
 def test_findings_add_up_and_stay_nested(anatomy):

@@ -35,7 +35,7 @@ def test_no_cord_below_the_conus(measured):
     """The conus ends at the lower third of L1 on average (Saifuddin et al., Spine 1998;23:1452, n=504)."""
     levels = measured[0]
     assert levels["T12"].cord_depth > 7.0
-    for level in ("L2", "L3", "L4", "L5"):
+    for level in ("L2", "L3", "L4", "L5", "S1"):
         assert levels[level].cord_depth is levels[level].cord_width is levels[level].dorsal_csf is None
 
 
@@ -55,7 +55,7 @@ def test_saw_tooth(measured):
     (shape: Hogan, Anesthesiology 1991;75:767)."""
     assert list(measured[1]) == [
         *("T6-T7", "T7-T8", "T8-T9", "T9-T10", "T10-T11", "T11-T12"),
-        *("T12-L1", "L1-L2", "L2-L3", "L3-L4", "L4-L5"),
+        *("T12-L1", "L1-L2", "L2-L3", "L3-L4", "L4-L5", "L5-S1"),
     ]
     for sizes in measured[1].values():
         assert sizes.least_epidural_depth < sizes.epidural_depth < sizes.greatest_epidural_depth
@@ -76,8 +76,8 @@ def test_sac_agrees_with_rays_on_the_mesh_of_the_dura(anatomy, measured, level):
 
 def test_refuses_what_the_chart_does_not_cover(anatomy):
     with pytest.raises(ValueError, match="level must be one of"):
-        measure_level_canal(anatomy.canal, "S1")
+        measure_level_canal(anatomy.canal, "S2")
     with pytest.raises(ValueError, match="interspace must be one of"):
-        measure_interspace_canal(anatomy, "L5-S1")
-    assert measure_level_canal(anatomy.canal, "L5").level == "L5"
-    assert measure_interspace_canal(anatomy, "L4-L5").interspace == "L4-L5"
+        measure_interspace_canal(anatomy, "S1-S2")
+    assert measure_level_canal(anatomy.canal, "S1").level == "S1"
+    assert measure_interspace_canal(anatomy, "L5-S1").interspace == "L5-S1"

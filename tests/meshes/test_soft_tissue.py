@@ -197,8 +197,8 @@ def test_unknown_interspaces_are_refused(anatomy):
     with pytest.raises(ValueError, match="interspace must be one of"):
         anatomy.tissue.depth_to_epidural("T12")
     with pytest.raises(ValueError, match="interspace must be one of"):
-        anatomy.tissue.depth_to_epidural("L5-S1")
-    assert anatomy.tissue.depth_to_epidural("L4-L5") > 20.0
+        anatomy.tissue.depth_to_epidural("S1-S2")
+    assert anatomy.tissue.depth_to_epidural("L5-S1") > 20.0
 
 
 def test_stature_scales_the_back():

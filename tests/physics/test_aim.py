@@ -76,8 +76,29 @@ def test_aim_guards(anatomy, wrong, words):
     with pytest.raises(ValueError, match=words):
         aim_at_target(anatomy, "T12-L1", **(asked | wrong))
     with pytest.raises(ValueError, match="interspace must be one of"):
-        aim_at_target(anatomy, "L5-S1", **asked)
+        aim_at_target(anatomy, "T5-T6", **asked)
     assert aim_at_target(anatomy, "T12-L1", **asked)
+
+
+@pytest.mark.parametrize("approach_deg", [60.0, 75.0])
+def test_a_needle_at_the_sacrum_gets_the_full_check(anatomy, approach_deg):
+    """L5-S1 is the widest gap; its dural sac leaves 8 mm of fat and more behind it."""
+    aim = aim_at_target(
+        anatomy, "L5-S1", side="left", approach=radians(approach_deg), medial=radians(10.0), target_offset=3.0
+    )
+    check = check_needle(anatomy, aim)
+    assert check.reaches and check.entered == "L5-S1" and check.flavum_state == "whole"
+    assert check.to_fascia < check.to_flavum < check.to_epidural < check.to_dura
+    assert 2.5 < (check.to_epidural - check.to_flavum) * np.sin(aim.approach) < 8.0
+    assert check.window_bones == ("S1", "L5")[::-1] and check.window_height > 8.0 < check.window_width
+    assert check.lateral_offset == pytest.approx(3.0, abs=1e-4) and check.dorsal_gap > 4.0
+    flat = check_needle(
+        anatomy,
+        aim_at_target(
+            anatomy, "L5-S1", side="left", approach=radians(40.0), medial=radians(10.0), target_offset=3.0
+        ),
+    )
+    assert flat.first_bone == "S1" and not flat.reaches
 
 
 def test_a_back_too_short_is_refused():
