@@ -1,16 +1,19 @@
 """Left and right made unlike: what lies lateral of the pedicles grows on one side and shrinks on the other.
 
-Bodies, canal and laminae keep their shape, so that endplates are not tilted and Cobb angles stay exact.
+The bottom edge of the laminae comes lower on the larger side, so that the window below is lower there. Bodies
+and canal keep their shape, so that endplates are not tilted and Cobb angles stay exact.
 """
 
 import numpy as np
 
 from meshes.frames import unit
-from meshes.primitives import BLADE, CAPSULE
+from meshes.primitives import BLADE, CAPSULE, LAMINA
 
 # In a marked case, of either side: share by which processes are longer and thicker, and how far the tip of
 # the spinous process leans away from the larger side. Drawn, not measured. [1, 1, mm]
 LONGER, THICKER, LEAN = 0.06, 0.07, 3.0
+# How steeply the bottom edge of the laminae comes down to the larger side: 1.4 mm between both sides at 6 mm.
+SLANT = 0.12
 # Nearer to the midline than this a capsule belongs to no side. [mm]
 MIDDLE = 3.0
 
@@ -26,6 +29,8 @@ def with_unlike_sides(rows, *, amount, inner):
             _stretch(row, amount=amount, inner=inner)
         elif row[0] == BLADE:
             row[27] = -LEAN * amount
+        elif row[0] == LAMINA:
+            row[28] = SLANT * amount
     return rows
 
 

@@ -9,10 +9,11 @@ from meshes.distance import nearest_bone
 from meshes.levels import COLUMN
 
 # Columns of the profile along the row; the slope of each stands in the next one.
-LINE, ROW, EXTRA, SEAT = 0, 2, 4, 6
+LINE, ROW, EXTRA, SEAT, TURN = 0, 2, 4, 6, 8
 SPACING = 2.0  # [mm] of the rays along the row
 SMOOTHING = 5.0  # [mm] of the fascia along the row
 LINE_SMOOTHING = 8.0  # [mm] of the row from side to side
+TURN_SMOOTHING = 12.0  # [mm] of how the back is turned
 TOUCH = 0.02  # [mm]
 
 
@@ -34,7 +35,7 @@ def bone_behind(values, table, x, z, behind, front):
 def spinous_tips(bones, poses, *, stature_scale):
     """Return the tips of the spinous processes (n, 3), caudal to cranial. [mm]"""
     levels = [level for level in COLUMN[::-1] if level in bones]
-    tips = [(0.0, *bones[level].shape.spinous_tip) for level in levels]
+    tips = [(bones[level].shape.spinous_lean, *bones[level].shape.spinous_tip) for level in levels]
     tips = [poses[level].apply(stature_scale * np.array(tip)) for level, tip in zip(levels, tips)]
     return np.array(tips)
 
@@ -44,6 +45,18 @@ def spinous_line(tips, z):
     heights, unique = np.unique(tips[:, 2], return_index=True)
     x = np.interp(z, heights, tips[unique, 0])
     return gaussian_filter1d(x, LINE_SMOOTHING / (z[1] - z[0]), mode="nearest")
+
+
+def turned_back(poses, z):
+    """Return how far the back is turned at heights z (n,), as dy/dx, and its slope along z. [1], [1/mm]
+
+    Ribs and muscle turn with the vertebra they hang on; level beyond the last ones.
+    """
+    left = np.array([pose.rotation[:, 0] for pose in poses.values()])
+    heights, unique = np.unique([pose.translation[2] for pose in poses.values()], return_index=True)
+    turn = np.interp(z, heights, (left[:, 1] / left[:, 0])[unique])
+    turn = gaussian_filter1d(turn, TURN_SMOOTHING / (z[1] - z[0]), mode="nearest")
+    return turn, np.gradient(turn, z)
 
 
 def closing(z, y, radius):

@@ -22,7 +22,7 @@ SIX = 6.0
 
 @dataclass(frozen=True, eq=False)
 class LaminaEdges:
-    """Both edges of a lamina as even curves of |x| in the bone's frame, at stature_scale 1.
+    """Both edges of a lamina as curves of |x| in the bone's frame, at stature_scale 1.
 
     Parameters
     ----------
@@ -30,6 +30,8 @@ class LaminaEdges:
         Centres of the rounded edges at |x| = 0, 4, 8, 12 mm. [mm]
     top_radius, bottom_radius, middle_radius : float
         Half thickness of the plate at its edges and between them. [mm]
+    slant : float
+        How steeply the bottom edge comes down to the left, as far as 8 mm from the midline. [1]
     """
 
     top_y: np.ndarray
@@ -39,6 +41,7 @@ class LaminaEdges:
     top_radius: float
     bottom_radius: float
     middle_radius: float
+    slant: float = 0.0
 
     def top(self, x):
         """Return (y, z) of the centre of the top edge at lateral places x [mm], each shaped like x."""
@@ -46,7 +49,8 @@ class LaminaEdges:
 
     def bottom(self, x):
         """Return (y, z) of the centre of the bottom edge at lateral places x [mm], each shaped like x."""
-        return along_nodes(self.bottom_y, x), along_nodes(self.bottom_z, x)
+        lower = self.slant * np.clip(x, -NODES[2], NODES[2])
+        return along_nodes(self.bottom_y, x), along_nodes(self.bottom_z, x) - lower
 
     def between(self, x, share):
         """Return (y, z) of the mid-surface, `share` of the way from the top to the bottom edge. [mm]"""

@@ -1,6 +1,7 @@
 """Landmarks of a posed column as data in the patient's frame: what is counted, aimed at, drawn.
 
-Everything is read off the bones as built, so that a removed part has no landmark: it is nan.
+Everything is read off the bones as built, so that a removed part has no landmark: it is None, and a point of
+several that are told together is nan.
 """
 
 from dataclasses import dataclass
@@ -28,7 +29,7 @@ LEAST_PEDICLE = 6.0
 
 @dataclass(frozen=True, eq=False)
 class LevelLandmarks:
-    """Landmarks of one bone in the patient's frame; nan where the bone has been removed. [mm]
+    """Landmarks of one bone in the patient's frame. [mm]
 
     Parameters
     ----------
@@ -37,10 +38,12 @@ class LevelLandmarks:
     upper_endplate, lower_endplate : ((3,), (3,)) float
         Centre of the plate and unit normal, both normals cranial; of S1 the lower one is nan.
     pedicle_centres : (2, 3) float
-        Middle of the isthmus, left then right; nan for S1, whose pedicles are not set off.
-    spinous_tip : (3,) float
-    lamina_top, lamina_bottom : (7, 3) float
-        Points of the rim at LAMINA_X, right to left.
+        Middle of the isthmus, left then right; nan where one has been removed, and for S1, whose pedicles are
+        not set off.
+    spinous_tip : (3,) float or None
+        None where it has been removed.
+    lamina_top, lamina_bottom : (7, 3) float or None
+        Points of the rim at LAMINA_X, right to left, nan where bone has been removed; None without any.
     """
 
     level: str
@@ -48,9 +51,9 @@ class LevelLandmarks:
     upper_endplate: tuple
     lower_endplate: tuple
     pedicle_centres: np.ndarray
-    spinous_tip: np.ndarray
-    lamina_top: np.ndarray
-    lamina_bottom: np.ndarray
+    spinous_tip: np.ndarray | None
+    lamina_top: np.ndarray | None
+    lamina_bottom: np.ndarray | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,6 +120,11 @@ def _kept(points, bone, pose):
     return np.where(gone[:, None], np.nan, pose.apply(points))
 
 
+def _or_none(points):
+    """Return points (n, 3), or None if all of them are nan."""
+    return None if np.isnan(points).all() else points
+
+
 def _rim(edges, x, *, top, scale):
     """Return points (n, 3) of the rim of a lamina in the bone's frame."""
     (y, z), sign = (edges.top(x), 1.0) if top else (edges.bottom(x), -1.0)
@@ -139,16 +147,15 @@ def _level(anatomy, level):
             continue
         centre, normal = endplate_plane(bone, upper=upper, scale=scale)
         plates.append((pose.apply(centre), pose.turn(normal)))
-    tip = scale * np.array([[0.0, *bone.shape.spinous_tip]])
+    tip = _or_none(_kept(scale * np.array([[bone.shape.spinous_lean, *bone.shape.spinous_tip]]), bone, pose))
     edges = bone.shape.lamina
     return LevelLandmarks(
         level,
         pose.translation.copy(),
         *plates,
         pose.apply(pedicle_centres(bone, scale=scale)),
-        _kept(tip, bone, pose)[0],
-        _kept(_rim(edges, LAMINA_X, top=True, scale=scale), bone, pose),
-        _kept(_rim(edges, LAMINA_X, top=False, scale=scale), bone, pose),
+        None if tip is None else tip[0],
+        *(_or_none(_kept(_rim(edges, LAMINA_X, top=top, scale=scale), bone, pose)) for top in (True, False)),
     )
 
 

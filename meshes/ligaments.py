@@ -7,6 +7,7 @@ ligamentum flavum to the tips; the supraspinous ligament is a strap over the tip
 from functools import lru_cache
 
 import numpy as np
+from scipy.ndimage import gaussian_filter1d
 
 from meshes.back_profile import spinous_tips
 from meshes.findings import Laminectomy, LigamentCalcification, of_kind
@@ -23,6 +24,10 @@ TOUCH = 0.05  # [mm]
 MARCHES = 14
 LONGEST = 14.0  # [mm] from the middle to either bone
 THINNEST_GAP = 0.4  # [mm]
+SEARCH = np.linspace(-7.0, 7.0, 29)  # [mm] along the column, for the middle of the room between two processes
+LEAST_ROOM = 3.0  # [mm] to either process, at which the straight line is left alone
+HALVINGS = 8
+THINNEST = 0.12  # share of its thickness that a ligament keeps between processes that touch
 STRAP_AROUND, STRAP_STEP = 16, 3.0
 
 
@@ -32,8 +37,8 @@ def processless(findings):
 
 
 def _tip(anatomy, level):
-    scale = anatomy.parameters.stature_scale
-    return anatomy.poses[level].apply(scale * np.array([0.0, *anatomy.bones[level].shape.spinous_tip]))
+    scale, shape = anatomy.parameters.stature_scale, anatomy.bones[level].shape
+    return anatomy.poses[level].apply(scale * np.array([shape.spinous_lean, *shape.spinous_tip]))
 
 
 def _middle_line(anatomy, mark):
@@ -48,7 +53,29 @@ def _middle_line(anatomy, mark):
     left = unit(left - (left @ outward) * outward)
     line = start + np.linspace(0.0, 1.0, COLUMNS)[:, None] * (end - TO_TIPS * outward - start)
     # Cranial in the midplane: left x outward points up, as left x dorsal does.
-    return line, left, np.cross(left, outward)
+    up = np.cross(left, outward)
+    return _roomiest(anatomy.packed.only([mark.upper, mark.lower]), line, up), left, up
+
+
+def _roomiest(packed, line, up):
+    """Return `line` (columns, 3) moved along `up` to where there is most room, smoothly."""
+    room = packed.nearest(line[:, None] + SEARCH[None, :, None] * up) - 0.02 * np.abs(SEARCH)
+    # Where there is room enough the straight line stays.
+    best = np.where(room.max(axis=1) < LEAST_ROOM, SEARCH[np.argmax(room, axis=1)], 0.0)
+    near = packed.nearest(line) > LEAST_ROOM
+    return line + gaussian_filter1d(np.where(near, 0.0, best), 0.7, mode="nearest")[:, None] * up
+
+
+def _out_of_bone(packed, points, inner):
+    """Return points (..., 3) drawn toward `inner` (..., 3) until they hold on to the bone by no more than HOLD."""
+    deep = packed.nearest(points) < -HOLD
+    low, high = np.zeros(deep.shape), np.ones(deep.shape)
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        free = packed.nearest(inner + middle[..., None] * (points - inner)) >= -HOLD
+        low, high = np.where(free, middle, low), np.where(free, high, middle)
+    share = np.where(deep, np.maximum(low, THINNEST), 1.0)
+    return inner + share[..., None] * (points - inner)
 
 
 def _edge(packed, line, toward):
@@ -82,7 +109,10 @@ def interspinous_ligament(anatomy, interspace):
     sheet = lower[None] * (1.0 - share) + upper[None] * share
     half = 0.5 * anatomy.parameters.stature_scale * number("ligaments", "interspinous.thickness")
     half = half * (0.6 + 0.4 * np.linspace(0.0, 1.0, COLUMNS))[None, :, None]
-    return closed_plate(sheet + half * left, sheet - half * left)
+    facing = anatomy.packed.only([mark.upper, mark.lower])
+    return closed_plate(
+        *(_out_of_bone(facing, sheet + side * half * left, line[None]) for side in (1.0, -1.0))
+    )
 
 
 def supraspinous_strap(anatomy, first=0, last=None):

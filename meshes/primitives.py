@@ -137,12 +137,14 @@ def lamina(row, x, y, z):
 
     Row: 3 top y, 7 top z, 11 bottom y, 15 bottom z (four nodes each), 19 top, bottom and middle radius,
     22 share of the distance in the sagittal plane, 23 half width at the isthmus, 24 and 25 flare down and up,
-    26 rounding of the sides, 27 how far the isthmus lies above the middle.
+    26 rounding of the sides, 27 how far the isthmus lies above the middle, 28 how steeply the bottom edge
+    comes down to the left, as far as the third node.
     """
     lateral = abs(x)
     s = min(lateral, row[23] + 4.0)
     top_y, top_z = even_curve(row, 3, s), even_curve(row, 7, s)
     ay, az = even_curve(row, 11, s) - top_y, even_curve(row, 15, s) - top_z
+    az -= row[28] * min(max(x, -8.0), 8.0)
     h = min(max(((y - top_y) * ay + (z - top_z) * az) / (ay * ay + az * az + 1e-6), 0.0), 1.0)
     py, pz = y - top_y - h * ay, z - top_z - h * az
     swell = 4.0 * h * (1.0 - h)

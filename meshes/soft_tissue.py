@@ -1,10 +1,10 @@
 """Skin, fat and fascia of the back as height fields over (x, z), and the canal seen from behind.
 
 The fascia bridges the tips of the spinous processes and follows their row from side to side, so that a
-scoliotic back keeps its furrow over the bones. Fat and skin lie on it, thicker at some levels than at others,
-and swell into the buttocks below; how much thicker does not depend on the size of the body, which adds one
-thickness everywhere: only the layer above the supraspinous ligament changes with it (Bahk et al., Reg Anesth
-Pain Med 1998;23:262).
+scoliotic back keeps its furrow over the bones; it turns with the vertebrae, which raises the hump. Fat and
+skin lie on it, thicker at some levels than at others, and swell into the buttocks below; how much thicker
+does not depend on the size of the body, which adds one thickness everywhere: only the layer above the
+supraspinous ligament changes with it (Bahk et al., Reg Anesth Pain Med 1998;23:262).
 """
 
 import math
@@ -12,7 +12,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from meshes.back_profile import EXTRA, LINE, ROW, SEAT, fascia_line, spinous_line, spinous_tips
+from meshes.back_profile import (
+    EXTRA,
+    LINE,
+    ROW,
+    SEAT,
+    TURN,
+    fascia_line,
+    spinous_line,
+    spinous_tips,
+    turned_back,
+)
 from meshes.canal_heights import HALF_WIDTH, SPACING, canal_heights
 from meshes.compiled import kernel
 from meshes.cover import buttock_height, fit_cover
@@ -52,8 +62,13 @@ def fascia_height(profile, scale, x, z):
     row, row_by_z = along_back(profile, scale, ROW, z)
     s = x - row
     bell = scale[5] * math.exp(-((s / scale[6]) ** 2))
-    by_x = 2.0 * s * (bell / scale[6] ** 2 - scale[7])
-    return line + scale[5] - bell - scale[7] * s * s, by_x, line_by_z - by_x * row_by_z, row, row_by_z
+    turn, turn_by_z = along_back(profile, scale, TURN, z)
+    # Fades out toward the flanks, which stay where they are.
+    far = min((s / FARTHEST) ** 2, 1.0)
+    by_x = 2.0 * s * (bell / scale[6] ** 2 - scale[7]) + turn * ((1.0 - 3.0 * far) if far < 1.0 else 0.0)
+    hump = s * (1.0 - far)
+    y = line + scale[5] - bell - scale[7] * s * s + turn * hump
+    return y, by_x, line_by_z - by_x * row_by_z + turn_by_z * hump, row, row_by_z
 
 
 @kernel
@@ -99,14 +114,14 @@ def canal_height(heights, guide, scale, surface, x, z):
 class SoftTissue:
     """The layers of the back over the column, as tables for compiled look-ups.
 
-    Valid from the buttocks to the shoulder blades, within 160 mm of the row of spinous processes. Skin
-    and fascia stay symmetric about that row: the rib hump of a rotated scoliosis is not modelled.
+    Valid from the buttocks to the shoulder blades, within 160 mm of the row of spinous processes. Where
+    vertebrae are turned the back is turned with them: the hump of a scoliosis.
 
     Parameters
     ----------
-    profile : (n, 8) float
+    profile : (n, 10) float
         Every 1 mm of z, each followed by its slope: fascia on the row, x of the row, how much thicker the
-        cover is than at L2-L3, height of the buttocks.
+        cover is than at L2-L3, height of the buttocks, how far the back is turned (dy/dx on the row).
     heights : (n, k, 2) float
         Dorsal wall and dura over z and across; see canal_heights.
     guide : (n, 11) float
@@ -234,7 +249,9 @@ def build_soft_tissue(parameters, *, bones, poses, packed, canal):
     )
     nothing = np.zeros_like(z)
     seat, seat_slope = buttock_height(z, figure["buttock_height"], scale=parameters.stature_scale)
-    profile = np.column_stack([line, slope, row, np.gradient(row, STEP), nothing, nothing, seat, seat_slope])
+    turned = turned_back(poses, z)
+    columns = [line, slope, row, np.gradient(row, STEP), nothing, nothing, seat, seat_slope, *turned]
+    profile = np.column_stack(columns)
     skin, least = figure["skin_thickness"], figure["least_fat"]
     bulge = [figure["paraspinal_bulge"], figure["paraspinal_bulge_width"], figure["back_curvature"]]
     scale = np.array([z[0], STEP, -HALF_WIDTH, SPACING, skin + least, *bulge])

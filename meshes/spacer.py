@@ -95,8 +95,8 @@ def place_spacer(anatomy, interspace):
     upper, lower = split_interspace(interspace)
     scale, packed = anatomy.parameters.stature_scale, anatomy.packed
     tips = [
-        anatomy.poses[level].apply(scale * np.array([0.0, *anatomy.bones[level].shape.spinous_tip]))
-        for level in (upper, lower)
+        anatomy.poses[level].apply(scale * np.array([shape.spinous_lean, *shape.spinous_tip]))
+        for level, shape in ((level, anatomy.bones[level].shape) for level in (upper, lower))
     ]
     left = unit(anatomy.poses[upper].rotation[:, 0] + anatomy.poses[lower].rotation[:, 0])
     dorsal = unit(anatomy.poses[upper].rotation[:, 1] + anatomy.poses[lower].rotation[:, 1])

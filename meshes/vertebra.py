@@ -1,11 +1,11 @@
 """Vertebrae T6..L5 and the sacrum as rows, with the landmarks that others measure from."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from meshes import arch
-from meshes.asymmetry import LEAN, with_unlike_sides
+from meshes.asymmetry import LEAN, SLANT, with_unlike_sides
 from meshes.costal import costal_rows
 from meshes.curve import endplate_chord, level_poses, wedge
 from meshes.dimensions import all_dimensions, hypertrophy, sacral_dimensions, transition
@@ -49,7 +49,7 @@ class VertebraShape:
     canal_depth, canal_width : float
     lamina : LaminaEdges
     spinous_tip : (2,) float
-        (y, z) of the tip of the spinous process; of the first tubercle for S1.
+        (y, z) of the tip of the spinous process; of the first tubercle for S1. As drawn, before any surgery.
     window_half_width : float
         Where the interlaminar window below the bone ends to the side; 0 for S1, which has none.
     symmetric : bool
@@ -149,7 +149,7 @@ def _vertebra(numbers, edges, sound):
         wedge=numbers.wedge,
         canal_depth=numbers.canal_depth,
         canal_width=numbers.canal_width,
-        lamina=edges,
+        lamina=replace(edges, slant=SLANT * numbers.asymmetry),
         spinous_tip=arch.spinous_tip(numbers),
         window_half_width=numbers["window_half_width"],
         symmetric=numbers.asymmetry == 0.0 and all(cut.side == "both" for cut in numbers.laminectomies),
@@ -177,7 +177,7 @@ def _sacrum(parameters, size, edges):
         wedge=wedge(SACRUM),
         canal_depth=size["canal_depth"],
         canal_width=size["canal_width"],
-        lamina=edges,
+        lamina=replace(edges, slant=SLANT * parameters.asymmetry),
         spinous_tip=first_tubercle_tip(),
         window_half_width=0.0,
         symmetric=parameters.asymmetry == 0.0,

@@ -66,7 +66,7 @@ def flat_anatomy(packed=None):
     canal = straight_canal()
     z = np.arange(-140.0, 141.0)
     heights, guide = canal_heights(canal, z)
-    profile = np.tile([FASCIA, *np.zeros(7)], (z.size, 1))
+    profile = np.tile([FASCIA, *np.zeros(9)], (z.size, 1))
     # No bulge and no curvature: a plane.
     scale = np.array([z[0], 1.0, -14.0, 1.0, -FASCIA, 0.0, 18.0, 0.0])
     tissue = SoftTissue(profile, heights, guide, scale, 8.0, 2.0, canal)

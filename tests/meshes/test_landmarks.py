@@ -117,7 +117,26 @@ def test_a_removed_lamina_has_no_landmarks():
     from meshes.anatomy import build_anatomy
 
     found = build_anatomy(SpineParameters(findings=(Laminectomy("L3"),))).landmarks.levels
-    assert np.isnan(found["L3"].spinous_tip).all() and np.isnan(found["L3"].lamina_top[3]).all()
+    assert found["L3"].spinous_tip is None and np.isnan(found["L3"].lamina_top[3]).all()
     assert not np.isnan(found["L3"].pedicle_centres).any()
     for level in ("L2", "L4"):
         assert not np.isnan(found[level].spinous_tip).any() and not np.isnan(found[level].lamina_top).any()
+
+
+def test_an_arch_that_is_gone_has_no_landmarks_and_every_reader_takes_it(anatomy):
+    """All behind the body of L3 removed: the tables, the squared picture and its reading go on without it."""
+    from meshes.anatomy import build_anatomy
+    from trainer.commands import anatomy as command
+    from trainer.physics.picture_reading import read_spinous
+    from trainer.physics.squared_pose import squared_pose
+    from trainer.physics.xray_carm import CArm
+
+    gone = build_anatomy(SpineParameters(findings=(Laminectomy("L3", reach="pedicles"),)))
+    own = gone.landmarks.levels["L3"]
+    assert (own.spinous_tip, own.lamina_top, own.lamina_bottom) == (None, None, None)
+    told = command._landmarks(gone)["levels"]["L3"]
+    assert (told["spinous_tip_mm"], told["lamina_top_mm"]) == (None, None)
+    orbit, tilt = squared_pose(gone, "L3")
+    assert orbit == pytest.approx(squared_pose(anatomy, "L3")[0], abs=1e-3)
+    reading = read_spinous(gone, "L3", carm=CArm(own.body_centre, orbit, tilt))
+    assert np.isnan(reading.share) and not reading.central

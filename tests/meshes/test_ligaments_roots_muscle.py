@@ -57,6 +57,14 @@ def test_interspinous_ligament_spans_from_one_process_to_the_next(anatomy, name)
     assert width == pytest.approx(number("ligaments", "interspinous.thickness"), rel=0.05)
 
 
+@pytest.mark.parametrize("spine", [0, 1])
+def test_no_interspinous_ligament_lies_in_bone(spines, spine):
+    """It enters the bone it holds on to by 0.3 mm and no more, where long processes lie on each other too."""
+    for name in spines[spine].canal.interspaces:
+        vertices, _ = interspinous_ligament(spines[spine], name)
+        assert spines[spine].packed.nearest(vertices).min() > -0.35, name
+
+
 def test_interspinous_ligament_is_refused_where_there_is_no_chart(anatomy):
     with pytest.raises(ValueError, match="interspace must be one of"):
         interspinous_ligament(anatomy, "S1-S2")

@@ -120,6 +120,26 @@ def test_the_furrow_follows_the_spinous_processes(curved):
     assert cranial[0] / cranial[2] == pytest.approx(slope, abs=0.01) and abs(slope) > 0.02
 
 
+def scoliometer(tissue, z, *, apart=110.0):
+    """Return the angle of the line over both humps of the back, positive where the left is higher. [rad]"""
+    x = tissue.midline(z) + 0.5 * apart * np.array([1.0, -1.0])
+    left, right = tissue.skin(x, z)
+    return np.arctan2(left - right, apart)
+
+
+def test_the_hump_of_a_scoliosis_is_that_of_screening(anatomy):
+    """A scoliometer reads 7 degrees over a Cobb angle of 20 (Bunnell, screening for scoliosis, from memory).
+
+    The hump stands on the side of the convexity, here the left; a straight back has none.
+    """
+    curved = anatomy.with_pose(scoliosis=radians(20.0))
+    apex = 0.5 * (curved.poses["T11"].translation[2] + curved.poses["T10"].translation[2])
+    assert scoliometer(curved.tissue, apex) == pytest.approx(radians(7.0), abs=radians(1.5))
+    mirrored = anatomy.with_pose(scoliosis=radians(-20.0))
+    assert scoliometer(mirrored.tissue, apex) == pytest.approx(-scoliometer(curved.tissue, apex), abs=0.01)
+    assert scoliometer(anatomy.tissue, apex) == pytest.approx(0.0, abs=1e-4)
+
+
 @pytest.mark.parametrize("spine", ["anatomy", "curved"])
 def test_heights_meet_the_chart(spine, request):
     """Points of the height fields lie on the chart's own surfaces."""

@@ -76,6 +76,8 @@ def _levels(anatomy, canals):
 
 def _plain(points):
     """Return an array as nested lists with None where there is nothing."""
+    if points is None:
+        return None
     if getattr(points, "ndim", 1) > 1:
         return [_plain(row) for row in points]
     return None if any(value != value for value in points) else [float(value) for value in points]

@@ -137,7 +137,8 @@ def read_spinous(anatomy, level, *, carm):
     left, right = picture_point(carm, marks.pedicle_centres)
     across = left - right
     distance = float(np.linalg.norm(across))
-    offset = float((picture_point(carm, marks.spinous_tip) - 0.5 * (left + right)) @ across) / distance
+    tip = np.full(2, np.nan) if marks.spinous_tip is None else picture_point(carm, marks.spinous_tip)
+    offset = float((tip - 0.5 * (left + right)) @ across) / distance
     size = millimetres_per_pixel(carm, marks.body_centre)
     share = offset / distance
     central = abs(share) <= number("picture_reading", "spinous.limit")

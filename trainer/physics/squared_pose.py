@@ -18,11 +18,10 @@ def plate_normal(marks):
 
 def _frontal(anatomy, marks, normal):
     """Return where the beam must run so that the spinous process lies half way between the pedicles."""
-    back = marks.spinous_tip - marks.pedicle_centres.mean(axis=0)
-    if np.isnan(back[0]):
+    if marks.spinous_tip is None or np.isnan(marks.pedicle_centres).any():
         # Without process or pedicles the body's own frame stands for them.
-        back = np.cross(normal, anatomy.poses[marks.level].rotation[:, 0])
-    return back
+        return np.cross(normal, anatomy.poses[marks.level].rotation[:, 0])
+    return marks.spinous_tip - marks.pedicle_centres.mean(axis=0)
 
 
 def squared_pose(anatomy, level, *, view="frontal"):
