@@ -67,7 +67,7 @@ def _roomiest(packed, line, up):
 
 
 def _out_of_bone(packed, points, inner):
-    """Return points (..., 3) drawn toward `inner` (..., 3) until they hold on to the bone by no more than HOLD."""
+    """Return points (..., 3) drawn toward `inner` (..., 3) until they enter bone by HOLD at most."""
     deep = packed.nearest(points) < -HOLD
     low, high = np.zeros(deep.shape), np.ones(deep.shape)
     for _ in range(HALVINGS):
