@@ -119,15 +119,26 @@ def _lumbar_transverse(numbers, foot, *, tip):
 
 
 def _sacral_wing(root, tip):
-    """Return broad transverse processes that come down to the wings of the sacrum."""
-    return capsule_pair(
+    """Return broad transverse processes that come down on the wings of the sacrum and form a joint there."""
+    shelf = capsule_pair(
         _from(root, 2.0, -1.0, -4.0),
-        _from(tip, -4.0, -3.0, -9.0),
+        _from(tip, -5.0, -5.0, -6.0),
         sizes=(5.5, 8.0),
-        end_sizes=(5.0, 14.0),
+        end_sizes=(5.0, 8.0),
         rounding=5.0,
         blend=5.0,
     )
+    # The foot runs a little into the sacrum: both give way to each other, which makes the faces of the joint.
+    foot = capsule_pair(
+        _from(tip, -13.0, -7.0, -6.0),
+        _from(tip, -9.0, -14.0, -22.5),
+        sizes=(9.0, 6.0),
+        end_sizes=(10.0, 7.0),
+        up=(0, 1, 0),
+        rounding=5.0,
+        blend=6.0,
+    )
+    return *shelf, *foot
 
 
 def _thoracic_transverse(foot, tip):

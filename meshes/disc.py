@@ -3,8 +3,12 @@
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
-from meshes.levels import INTERSPACES, split_interspace
+from meshes.fields import evaluate
+from meshes.findings import TransitionalLevel, of_kind
+from meshes.levels import INTERSPACES, SACRUM, split_interspace
 from meshes.lofts import closed_loft
+from meshes.sacrum import SLIT
+from meshes.sound_canal import uncut_rows
 
 AROUND = 64
 RINGS = (0.12, 0.3, 0.5, 0.68, 0.82, 0.92, 0.98)  # shares of the rim's radius
@@ -16,6 +20,10 @@ SINK = 6.0  # [mm] how deep a plate may be dished
 TOUCH = 0.1  # [mm] kept between disc and bone
 MARCHES = 8
 SHRINKS, SHRINK = 8, 0.95
+SACRAL_MIDDLE, SACRAL_WIDTH = (
+    -2.0,
+    20.0,
+)  # [mm] y of the middle of the disc below a lumbarised S1, and its reach
 
 
 def _half_height(shape):
@@ -95,6 +103,32 @@ def disc_mesh(anatomy, interspace):
     return closed_loft(np.concatenate([bottom, sides, top[::-1]]))
 
 
+def first_sacral_disc(anatomy):
+    """Return vertices, faces of the disc in the slit below a lumbarised S1, closed, oriented outward. [mm]
+
+    As wide as the sacrum in front is there, without the wings.
+    """
+    scale, pose = anatomy.parameters.stature_scale, anatomy.poses[SACRUM]
+    (_, y, z), (_, depth, height) = SLIT
+    rows, angle = uncut_rows(anatomy.bones[SACRUM].shape.rows), _angles()
+    outward = np.column_stack([np.cos(angle), np.sin(angle), np.zeros(AROUND)])
+    reach = np.arange(1.0, SACRAL_WIDTH, 0.25)
+    middle = np.array([0.0, SACRAL_MIDDLE, z])
+    places = middle + reach[None, :, None] * outward[:, None]
+    inside = evaluate(rows, places.reshape(-1, 3)).reshape(places.shape[:2]) < 0.0
+    inside &= places[..., 1] < y + depth - 1.0
+    radius = reach[np.where(inside.all(axis=1), len(reach), np.argmin(inside, axis=1)) - 1]
+    rim = gaussian_filter1d(radius, RIM_SMOOTHING, mode="wrap")
+    rings = [(share, -1.0) for share in RINGS] + [(share, 1.0) for share in RINGS[::-1]]
+    points = [
+        middle + share * rim[:, None] * outward + [0.0, 0.0, side * (height - TOUCH)] for share, side in rings
+    ]
+    return closed_loft(pose.apply(scale * np.stack(points).reshape(-1, 3)).reshape(len(rings), AROUND, 3))
+
+
 def disc_meshes(anatomy):
-    """Return {interspace: (vertices, faces)} of the discs from T6-T7 to L5-S1. [mm]"""
-    return {name: disc_mesh(anatomy, name) for name in INTERSPACES}
+    """Return {interspace: (vertices, faces)} of the discs down to L5-S1, or S1-S2 if lumbarised. [mm]"""
+    meshes = {name: disc_mesh(anatomy, name) for name in INTERSPACES}
+    if any(t.kind == "lumbarised" for t in of_kind(anatomy.parameters.findings, TransitionalLevel)):
+        meshes["S1-S2"] = first_sacral_disc(anatomy)
+    return meshes

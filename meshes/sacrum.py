@@ -17,6 +17,8 @@ FIRST_TUBERCLE, FIRST_ROUNDING = ((40.0, -16.0), (46.0, -21.0)), 2.6
 SIDE_BEGINS = 20.0
 # Depth from front to back of the drawn canal at its upper opening, and its front there. [mm]
 OPENING_DEPTH, OPENING_FRONT = 15.0, 14.5
+# Centre and half sizes of the slit that sets a lumbarised S1 free of S2 in front; its disc lies in it. [mm]
+SLIT = ((0.0, -11.0, -16.0), (60.0, 19.0, 2.2))
 # Centre (x, y, z) and radius of the foramina, S1 to S4. [mm]
 FORAMINA = (((19, 8, -17), 4.6), ((17, 15, -36), 4.0), ((15, 19, -53), 3.4), ((12.5, 22, -66), 2.6))
 
@@ -68,7 +70,7 @@ def sacrum_rows(size=None, *, width_scale=1.0, hypertrophy=0.0, lumbarised=False
         *_foramina(width_scale),
     ]
     if lumbarised:
-        rows.append(box_row((0.0, -11.0, -16.0), (60.0, 19.0, 2.2), rounding=1.5))
+        rows.append(box_row(*SLIT, rounding=1.5))
     return stack(rows)
 
 

@@ -24,14 +24,21 @@ def _sacralised(findings):
     return any(t.kind == "sacralised" for t in f.of_kind(findings, f.TransitionalLevel))
 
 
+def _first_sacral(parameters):
+    """Return the range of motion between S1 and S2: none unless S1 has been set free. [rad]"""
+    free = any(t.kind == "lumbarised" for t in f.of_kind(parameters.findings, f.TransitionalLevel))
+    return loader.number("alignment", "transitional.first_sacral_range") if free else 0.0
+
+
 def bolster_flexion(parameters):
     """Return {level: flexion of the segment below it over the bolster}. [rad]
 
     The lumbar segments share the bolster as they share their range of motion; T12-L1 bends by its own range
-    besides. What a stiff segment does not take is lost: a bolster bends with a moment, not to an angle.
+    besides. What a stiff segment does not take is lost: a bolster bends with a moment, not to an angle. Below
+    a lumbarised S1 one more segment takes its share, and the others less.
     """
     ranges = loader.numbers("alignment", "flexion_range")
-    lumbar = sum(value for level, value in ranges.items() if is_lumbar(level))
+    lumbar = sum(value for level, value in ranges.items() if is_lumbar(level)) + _first_sacral(parameters)
     stiff = stiff_segments(parameters.findings)
     return {
         level: 0.0 if level in stiff else parameters.bolster * ranges.get(level, 0.0) / lumbar

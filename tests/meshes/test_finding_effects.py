@@ -7,7 +7,7 @@ from meshes import findings as f
 from meshes.anatomy import build_anatomy
 from meshes.levels import LEVELS
 from meshes.parameters import SpineParameters
-from meshes.units import degrees
+from meshes.units import degrees, radians
 from tests.bodies import bone_figures, changed_bones, changed_segments, compare, mesh_facts, soft_figures
 
 
@@ -183,6 +183,33 @@ def test_a_transitional_level_changes_the_lowest_bones_only(anatomy, kind):
     assert changed_bones(anatomy, after) <= {"L5", "S1"}
     assert changed_bones(anatomy, after)
     assert changed_segments(anatomy, after) <= {"L5-S1"}
+
+
+def test_the_wings_of_a_sacralised_level_stand_on_the_sacrum(anatomy):
+    """A joint of each wing, a film wide, over more than a square centimetre; nothing overlaps elsewhere."""
+    after = build_anatomy(SpineParameters(findings=(f.TransitionalLevel("sacralised"),)))
+    sacrum, lowest = after.packed.only(["S1"]), after.bone_meshes["L5"][0]
+    room = sacrum.nearest(lowest)
+    assert room.min() > 0.3
+    for side in (1.0, -1.0):
+        wing = (side * lowest[:, 0] > 25.0) & (room < 0.9)
+        # Vertices 0.8 mm apart.
+        assert wing.sum() * 0.8**2 > 100.0
+    usual = anatomy.bone_meshes["L5"][0]
+    assert anatomy.packed.only(["S1"]).nearest(usual[np.abs(usual[:, 0]) > 30.0]).min() > 3.0
+
+
+def test_a_lumbarised_level_has_a_disc_below_it(anatomy):
+    """One closed disc more, in the slit of the sacrum and nowhere in its bone."""
+    after = build_anatomy(SpineParameters(findings=(f.TransitionalLevel("lumbarised"),)))
+    assert set(after.discs) - set(anatomy.discs) == {"S1-S2"}
+    facts = mesh_facts(*after.discs["S1-S2"])
+    assert facts.closed and facts.bodies == 1 and 1200.0 < facts.volume < 6000.0
+    room = after.packed.only(["S1"]).nearest(after.discs["S1-S2"][0])
+    assert room.min() > -0.4 and room.max() < 4.0
+    bent, usual = (a.with_pose(bolster=radians(15.0)) for a in (after, anatomy))
+    assert changed_segments(after, bent) == changed_segments(anatomy, usual)
+    assert changed_segments(bent, usual) == {"T12-L1", "L1-L2", "L2-L3", "L3-L4", "L4-L5", "L5-S1"}
 
 
 IMPLANTS = [

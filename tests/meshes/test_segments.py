@@ -50,6 +50,19 @@ def test_a_stiff_segment_does_not_bend_and_the_others_bend_as_before(name):
     assert lordosis_on_bolster(spine(finding, bolster=TEN)) == pytest.approx(radians(40.0) + lost)
 
 
+def test_a_lumbarised_level_takes_a_share_of_the_bolster():
+    """The six lumbar segments and S1-S2 bend in the ratio of their ranges."""
+    usual = bolster_flexion(spine(bolster=TEN))
+    shared = bolster_flexion(spine(f.TransitionalLevel("lumbarised"), bolster=TEN))
+    ranges = loader.numbers("alignment", "flexion_range")
+    lumbar = sum(value for level, value in ranges.items() if level[0] == "L")
+    more = loader.number("alignment", "transitional.first_sacral_range")
+    for level, bend in usual.items():
+        assert shared[level] == pytest.approx(bend * lumbar / (lumbar + more))
+    left = lordosis_on_bolster(spine(f.TransitionalLevel("lumbarised"), bolster=TEN))
+    assert radians(40.5) < left < radians(42.0)
+
+
 def test_other_findings_leave_segments_free():
     others = (f.TransitionalLevel("lumbarised"), f.Laminectomy("L3"), f.VertebralCement("L1"))
     assert stiff_segments(others) == set()
