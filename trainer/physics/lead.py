@@ -19,11 +19,23 @@ from trainer.physics.mouth import Mouth
 from trainer.physics.rod_model import CanalTables
 from trainer.physics.rod_solver import SolverLimits
 
-__all__ = ["LeadProperties", "LeadSetup", "LeadState", "Mouth", "advance", "insert_lead", "rotate"]
+__all__ = [
+    "LeadProperties",
+    "LeadSetup",
+    "LeadState",
+    "Mouth",
+    "advance",
+    "insert_lead",
+    "rotate",
+    "settle_on",
+]
 
 EDGE = 1.5  # usual length of an edge [mm]
 STEP = 1.0  # most that is fed before the next equilibrium [mm]
 FIRST_LENGTH = 4.5  # looks out of the mouth after insertion [mm]
+# A hand waits no longer for one frame than for so many Newton steps.
+A_FRAME = SolverLimits(iterations=40)
+PATIENCE = 5  # frames between two steps of one command
 SHORTEST = 4.0  # least that can be left beyond the mouth [mm]
 
 
@@ -58,7 +70,9 @@ class LeadState:
     tip_load : (3,) float
         A dead load on the tip: zero but for validation. [N]
     converged : bool
-        False if any step of the last command stopped before equilibrium: do not trust its forces.
+        False if any step of the last command stopped before equilibrium: trust no forces, `settle_on`.
+    residual : float
+        Largest force that is left on a node. [N]
     push : float
         Axial force of the hand beyond the needle's own drag. [N]
     depth : (n, 2) float
@@ -79,6 +93,7 @@ class LeadState:
     drag_slip: float = 0.0
     tip_load: np.ndarray | None = None
     converged: bool = False
+    residual: float = 0.0
     push: float = 0.0
     depth: np.ndarray | None = field(default=None, repr=False)
     place: np.ndarray | None = field(default=None, repr=False)
@@ -144,7 +159,7 @@ def insert_lead(canal, mouth, properties=None, *, neighbour=None, limits=None):
         mouth,
         properties or LeadProperties(),
         chart_tables(canal),
-        limits or SolverLimits(),
+        limits or A_FRAME,
         None if neighbour is None else np.array(neighbour.nodes),
         0.0 if neighbour is None else neighbour.properties.radius,
     )
@@ -182,12 +197,38 @@ def rotate(state, angle):
     return _one_command(turned, 1, lambda now: settle(now, reference=now.nodes))
 
 
+def settle_on(state):
+    """Return the lead after some more search for its equilibrium, where the last command was cut short.
+
+    A command spends no more than so many Newton steps, so that a lead which snaps round never freezes the
+    hand; what is left is carried on here, or by the next command, which starts from the shape reached. A lead
+    at rest is returned as it is.
+    """
+    return state if state.converged else settle(state, reference=state.nodes)
+
+
 def _one_command(state, steps, step):
+    """Return the state after some steps; before each but the first the lead is given time to come to rest."""
     converged, iterations = True, 0
-    for _ in range(steps):
+    for k in range(steps):
+        if k:
+            state, waited = _rested(state)
+            iterations += waited
+            converged = converged and state.converged
         state = step(state)
-        converged, iterations = converged and state.converged, iterations + state.iterations
+        iterations += state.iterations
+    converged = converged and state.converged
     return replace(state, converged=converged, iterations=iterations)
+
+
+def _rested(state):
+    iterations = 0
+    for _ in range(PATIENCE):
+        if state.converged:
+            break
+        state = settle_on(state)
+        iterations += state.iterations
+    return state, iterations
 
 
 def _advance_step(state, distance):

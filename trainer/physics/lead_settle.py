@@ -41,22 +41,27 @@ def chart_tables(canal):
 
 
 def settle(state, *, reference):
-    """Return the state in equilibrium; `reference` (n, 3) is where its nodes were before this step."""
+    """Return the state in equilibrium; `reference` (n, 3) is where its nodes were before this step.
+
+    All passes together spend no more Newton steps than the limits allow. What is left then is not lost: a
+    further call from here goes on, as if the command had been given in smaller parts.
+    """
     shaft = state.shaft
     curve = _start(shaft)
     lagged = _first_lag(shaft, reference)
     force, normal, stations = shaft.memory.force, shaft.memory.normal, shaft.memory.station
     problem = _problem(state, lagged)
-    converged, iterations = True, 0
+    limits, spent = state.setup.limits, 0
     for _ in range(LAG_PASSES):
         lagged = _with_frames(lagged, curve.tangents, force, normal)
-        found = find_equilibrium(
-            curve, problem._replace(lagged=lagged), limits=state.setup.limits, stations=stations
-        )
+        left = replace(limits, iterations=max(limits.iterations - spent, 1))
+        found = find_equilibrium(curve, problem._replace(lagged=lagged), limits=left, stations=stations)
         curve, contacts = found.curve, found.contacts
         force, normal, stations = contacts.force, contacts.normal, contacts.place[:, 0]
-        converged, iterations = converged and found.converged, iterations + found.iterations
-    return _at_rest(state, found, lagged, converged, iterations)
+        spent += found.iterations
+        if not found.converged:
+            break
+    return _at_rest(state, found, lagged, found.converged, spent)
 
 
 def _start(shaft):
@@ -195,6 +200,7 @@ def _at_rest(state, found, lagged, converged, iterations):
         spin=state.spin + float(curve.spin[0]),
         drag_slip=min(reach, max(-reach, state.drag_slip + float(curve.spin[0]))),
         converged=converged,
+        residual=float(found.residual),
         push=float(held @ state.mouth.direction),
         depth=contacts.depth,
         place=contacts.place,

@@ -2,8 +2,8 @@
 
 Contact reads the canal's chart: a signed distance to the wall (positive inside the canal) and to the dura
 (positive outside it), both twice differentiable. A node presses in by depth = radius - distance, with energy
-w (k/2 depth² + k3/4 depth⁴); the field's second derivative is dropped (Gauss-Newton), which keeps the Hessian
-definite. Friction is lagged: normal force and frame come from the solution before.
+w (k/2 depth² + k3/4 depth⁴); of the field's second derivative only the hollow of the wall is kept: the
+Hessian stays definite. Friction is lagged: normal force and frame come from the solution before.
 
 Source
 ------
@@ -18,12 +18,15 @@ import numpy as np
 from meshes.canal_kernels import chart_contact
 from meshes.compiled import kernel
 from trainer.physics.rod_energy import add_point_diagonal, add_point_pair, slip_law
-from trainer.physics.rod_frames import dot, length, mix, row, scaled
+from trainer.physics.rod_frames import cross, dot, length, mix, row, scaled
 from trainer.physics.rod_joint import add_vector
+from trainer.physics.rod_model import WALL
 
 TINY = 1e-30
 # Segments of the neighbour that are tried on either side of the nearest node.
 SEARCHED = 4
+# Below this the lead runs at the wall head on; nearer to the axis than this the radius means little. [mm]
+LEAST_AROUND, LEAST_RADIUS = 0.3, 1.0
 ONE = np.int64(1)
 
 
@@ -46,6 +49,8 @@ def touch(curve, problem, system, contacts):
             contacts.force[i, surface] = push(depth, linear, cubic)
             if depth > 0.0:
                 energy += press(i, depth, linear, cubic, row(contacts.normal[i], surface), system)
+                if surface == WALL:
+                    hollow(contacts, i, row(curve.tangents, i - 1), system)
             limit = tissue.friction[surface] * nodal.friction_scale[i] * problem.lagged.force[i, surface]
             if limit > 0.0:
                 energy += rub(point, curve.spin[i - 1], i, surface, limit, tissue, problem.lagged, system)
@@ -82,6 +87,20 @@ def press(i, depth, linear, cubic, normal, system):
     add_vector(system.gradient, 4 * i, scaled(-push(depth, linear, cubic), normal))
     add_point_pair(system.band, i, linear + 3.0 * cubic * square, normal, normal)
     return (0.5 * linear + 0.25 * cubic * square) * square
+
+
+@kernel
+def hollow(contacts, i, tangent, system):
+    """Add the curvature of a hollow wall, force over radius, round it: it steers back what slips aside.
+
+    Of the field's second derivative only this, the largest part and the safe one; that of the dura, which is
+    round the other way, would leave the Hessian indefinite.
+    """
+    around = cross(row(contacts.normal[i], WALL), tangent)
+    size = length(around)
+    if size > LEAST_AROUND:
+        stiffness = contacts.force[i, WALL] / max(contacts.place[i, 2], LEAST_RADIUS)
+        add_point_pair(system.band, i, stiffness / (size * size), around, around)
 
 
 @kernel
