@@ -48,7 +48,10 @@ def test_splitting_adds_a_node_and_no_length(shaft):
     assert len(split.nodes) == len(shaft.nodes) + 1
     assert split.rest_lengths.sum() == pytest.approx(grown.rest_lengths.sum())
     assert np.linalg.norm(split.nodes[3] - split.nodes[2]) == pytest.approx(EDGE)
-    assert split.memory.track_slip[:, 0] == pytest.approx([0, 1, 0, 2, 3, 4, 5, 6, 7])
+    kept = np.delete(split.memory.track_slip, 2, axis=0)
+    assert kept == pytest.approx(grown.memory.track_slip)
+    # Of the fat's slip it takes its share, between the mouth's none and the next node's.
+    assert split.memory.track_slip[2] == pytest.approx(0.4 * split.memory.track_slip[3])
     assert split.memory.station[2] == split.memory.station[3] == 2.0
 
 
@@ -93,3 +96,15 @@ def test_feeding_leaves_the_old_shaft_alone(shaft):
     before = [np.array(array) for array in shaft[:4]]
     feed(shaft, 1.0, edge=EDGE)
     assert all(np.array_equal(old, new) for old, new in zip(before, shaft[:4]))
+
+
+def test_the_fat_stays_where_it_is_while_the_lead_slides(shaft):
+    """Its slip belongs to places, not to nodes: each node takes over the slip of where it comes to."""
+    with_slip = numbered(shaft)
+    moved = slide(with_slip, 0.75)
+    slip = moved.memory.track_slip[2:-1, 0]
+    # Half an edge further on, half way to the next node's number; beyond the tip the fat is untouched.
+    assert slip[:-1] == pytest.approx(np.arange(2, len(shaft.nodes) - 2) + 0.5)
+    assert moved.memory.track_slip[-1] == pytest.approx(0.0)
+    back = slide(moved, -0.75)
+    assert back.memory.track_slip[3:-3] == pytest.approx(with_slip.memory.track_slip[3:-3])

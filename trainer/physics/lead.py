@@ -233,7 +233,7 @@ def _rested(state):
 
 def _advance_step(state, distance):
     shaft, reference = feed(state.shaft, distance, edge=EDGE)
-    return settle(replace(state, shaft=shaft, fed=state.fed + distance), reference=reference)
+    return settle(replace(state, shaft=shaft, fed=state.fed + distance), reference=reference, fed=distance)
 
 
 def _check_station(canal, mouth):

@@ -98,21 +98,28 @@ def _first_edge_is_short(shaft, distance, edge):
 
 
 def slide(shaft, distance):
-    """Return the shaft with every free node moved along the present curve; the first free edge grows."""
+    """Return the shaft with every free node moved along the present curve; the first free edge grows.
+
+    The fat stays where it is: a node takes over the slip of the place that it comes to.
+    """
     nodes = shaft.nodes
     tangents = tangents_of(nodes)
     ahead = np.concatenate((nodes, nodes[-1:] + BEYOND_TIP * tangents[-1]))
     lengths = np.sqrt(((ahead[1:] - ahead[:-1]) ** 2).sum(1))
     arc = np.concatenate(([0.0], np.cumsum(lengths)))
-    moved = nodes.copy()
+    moved, track_slip = nodes.copy(), np.array(shaft.memory.track_slip)
+    uncut = np.concatenate((track_slip[:-1], np.zeros((2, 3))))
     for c in range(3):
         moved[2:, c] = np.interp(arc[2:-1] + distance, arc, ahead[:, c])
+        track_slip[2:, c] = np.interp(arc[2:-1] + distance, arc, uncut[:, c])
     directors, rest_lengths = np.array(shaft.directors), shaft.rest_lengths.copy()
     rest_lengths[1] += distance
     new_tangents = tangents_of(moved)
     carry(tangents, new_tangents, directors)
+    memory = shaft.memory._replace(track_slip=track_slip)
     return _retwisted(
-        shaft._replace(nodes=moved, directors=directors, rest_lengths=rest_lengths), new_tangents
+        shaft._replace(nodes=moved, directors=directors, rest_lengths=rest_lengths, memory=memory),
+        new_tangents,
     )
 
 
@@ -123,6 +130,7 @@ def split_first(shaft, edge):
     node = shaft.nodes[1] + (shaft.nodes[2] - shaft.nodes[1]) * (first / rest[1])
     memory = NodeMemory(*(_inserted(array, np.zeros_like(array[:1])) for array in shaft.memory))
     memory.station[2] = memory.station[3]
+    memory.track_slip[2] = memory.track_slip[3] * (first / rest[1])
     return Shaft(
         _inserted(shaft.nodes, node[None]),
         _inserted(shaft.directors, shaft.directors[1:2]),

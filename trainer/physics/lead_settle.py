@@ -21,7 +21,7 @@ from trainer.physics.rod_model import (
 from trainer.physics.rod_solver import find_equilibrium
 
 # The shaft outside the patient is a torsion spring at least this long. [mm]
-SHORTEST_SHAFT = 20.0
+SHORTEST_SHAFT = 60.0
 # The friction's normal forces and frames are renewed this often within one step.
 LAG_PASSES = 2
 # Below this a normal runs along the lead and gives it nothing to roll on.
@@ -40,8 +40,8 @@ def chart_tables(canal):
     )
 
 
-def settle(state, *, reference):
-    """Return the state in equilibrium; `reference` (n, 3) is where its nodes were before this step.
+def settle(state, *, reference, fed=0.0):
+    """Return the state in equilibrium; `reference` (n, 3) is where its nodes were before `fed` mm were fed.
 
     All passes together spend no more Newton steps than the limits allow. What is left then is not lost: a
     further call from here goes on, as if the command had been given in smaller parts.
@@ -50,7 +50,7 @@ def settle(state, *, reference):
     curve = _start(shaft)
     lagged = _first_lag(shaft, reference)
     force, normal, stations = shaft.memory.force, shaft.memory.normal, shaft.memory.station
-    problem = _problem(state, lagged)
+    problem = _problem(state, lagged, fed)
     limits, spent = state.setup.limits, 0
     for _ in range(LAG_PASSES):
         lagged = _with_frames(lagged, curve.tangents, force, normal)
@@ -61,7 +61,7 @@ def settle(state, *, reference):
         spent += found.iterations
         if not found.converged:
             break
-    return _at_rest(state, found, lagged, found.converged, spent)
+    return _at_rest(state, found, lagged, spent, slides=fed != 0.0)
 
 
 def _start(shaft):
@@ -100,28 +100,36 @@ def _with_frames(lagged, tangents, force, normal):
     return lagged._replace(along=along, across=across, grip=grip.astype(float), force=np.array(force))
 
 
-def _problem(state, lagged):
+def _problem(state, lagged, fed):
     properties, shaft = state.properties, state.shaft
-    outside = max(properties.turned_length - state.fed, SHORTEST_SHAFT)
-    hub = Hub(
-        float(state.hub),
-        properties.torsional_stiffness / outside,
-        float(state.spin),
-        properties.drag_torque,
-        properties.drag_range,
-        float(state.drag_slip),
-    )
     loads = np.zeros_like(shaft.nodes)
     loads[-1] = state.tip_load
     return Problem(
         _elastic(properties, shaft),
-        hub,
+        _hub(state, fed),
         state.setup.tables,
         _tissue(properties, in_canal=state.setup.canal is not None),
         _nodal(state.setup.canal, shaft),
         lagged,
         _neighbour(state.setup, shaft.nodes),
         loads,
+    )
+
+
+def _hub(state, fed):
+    """Return the shaft outside, and the needle's drag on it.
+
+    Drag acts against the whole slip: while the shaft slides in or out little of it is left to hold a turn.
+    """
+    properties = state.properties
+    outside = max(properties.turned_length - state.fed, SHORTEST_SHAFT)
+    return Hub(
+        float(state.hub),
+        properties.torsional_stiffness / outside,
+        float(state.spin),
+        properties.drag_torque,
+        max(properties.drag_range, abs(fed) / properties.radius),
+        0.0 if fed else float(state.drag_slip),
     )
 
 
@@ -177,7 +185,7 @@ def _neighbour(setup, nodes):
     return Neighbour(np.array(other), square.argmin(1), setup.neighbour_radius)
 
 
-def _at_rest(state, found, lagged, converged, iterations):
+def _at_rest(state, found, lagged, iterations, *, slides):
     """Return the state at a found equilibrium, with what its nodes will remember."""
     properties, curve, contacts = state.properties, found.curve, found.contacts
     memory = NodeMemory(
@@ -198,8 +206,8 @@ def _at_rest(state, found, lagged, converged, iterations):
         state,
         shaft=shaft,
         spin=state.spin + float(curve.spin[0]),
-        drag_slip=min(reach, max(-reach, state.drag_slip + float(curve.spin[0]))),
-        converged=converged,
+        drag_slip=0.0 if slides else min(reach, max(-reach, state.drag_slip + float(curve.spin[0]))),
+        converged=found.converged,
         residual=float(found.residual),
         push=float(held @ state.mouth.direction),
         depth=contacts.depth,
