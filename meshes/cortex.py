@@ -14,6 +14,12 @@ PITCH = 1.2
 # How softly one thickness passes into the next. [mm]
 ARCH_BLEND = 1.0
 PLATE_BLEND = 0.5
+# Upright trabeculae are this many times longer than they stand apart.
+UPRIGHT = 2.5
+NOISE_WAVES, GOLDEN = 16, 0.5 * (np.sqrt(5.0) - 1.0)
+THINNEST_SHARE = 0.3
+# Standard deviations beyond which the noise never goes far.
+LARGEST_NOISE = 2.5
 ARCH_START = 1.5
 PLATE_DEPTH = 2.5
 
@@ -48,6 +54,37 @@ def cortex_thickness(y, z, *, posterior_wall, body_height):
     return (1.0 - behind) * (wall + (plate - wall) * at_plate) + behind * arch
 
 
+def smooth_noise(points):
+    """Return a smooth, random-looking field (n,) about 0, of unit variance, with waves of about 2 long.
+
+    A sum of plane waves in fixed directions: the same place has the same value in every picture.
+    """
+    turn = np.arange(1, NOISE_WAVES + 1)
+    # Directions spread evenly over the sphere, lengths and phases by the golden ratio.
+    height = 1.0 - 2.0 * (turn - 0.5) / NOISE_WAVES
+    round_ = 2.0 * np.pi * GOLDEN * turn
+    across = np.sqrt(1.0 - height**2)
+    waves = np.stack([across * np.cos(round_), across * np.sin(round_), height], axis=-1)
+    waves *= (np.pi * (0.7 + 0.6 * np.mod(turn * GOLDEN**2, 1.0)))[:, None]
+    points = np.asarray(points, np.float32)
+    total = np.zeros(points.shape[:-1], np.float32)
+    for wave, phase in zip(waves, 2.0 * np.pi * np.mod(turn * np.sqrt(2.0), 1.0)):
+        place = sum(points[..., k] * np.float32(wave[k]) for k in range(3))
+        total += np.sin(place + np.float32(phase))
+    return total * np.sqrt(2.0 / NOISE_WAVES)
+
+
+def trabecular_roughness(x, y, z):
+    """Return how much thinner or thicker than its mean the cortex is at places of a bone. [mm]
+
+    The inside of a cortex is rough where trabeculae rise from it; they stand mostly upright. Here it stands
+    for the whole spongy pattern: a hint of grain, not a model of it.
+    """
+    grain = number("xray", "trabecula.spacing")
+    scaled = np.stack(np.broadcast_arrays(x / grain, y / grain, z / (UPRIGHT * grain)), axis=-1)
+    return number("xray", "trabecula.roughness") * smooth_noise(scaled)
+
+
 def coarser_grid(grid, pitch):
     """Return (values, origin) of a distance grid read off linearly at a larger pitch.
 
@@ -62,7 +99,18 @@ def coarser_grid(grid, pitch):
     return values, np.asarray(grid.origin, float)
 
 
-def nested_surfaces(bone, *, scale=1.0, pitch=PITCH):
+def _uneven(values, thickness, *, origin, pitch):
+    """Return the thickness (nz, ny, nx) with the roughness of trabeculae, where it can move the surface."""
+    roughness = number("xray", "trabecula.roughness")
+    thickness = np.broadcast_to(thickness, values.shape).copy()
+    near = np.abs(values + thickness) < LARGEST_NOISE * roughness + 2.0 * pitch
+    z, y, x = (origin[2 - k] + pitch * places for k, places in enumerate(np.nonzero(near)))
+    mean = thickness[near]
+    thickness[near] = np.maximum(mean + trabecular_roughness(x, y, z), THINNEST_SHARE * mean)
+    return thickness
+
+
+def nested_surfaces(bone, *, scale=1.0, pitch=PITCH, rough=True):
     """Return the outside and the cancellous core of a bone, each (vertices, faces), in the bone's frame.
 
     Thin parts have no core. The core may consist of several closed bodies.
@@ -75,6 +123,8 @@ def nested_surfaces(bone, *, scale=1.0, pitch=PITCH):
         The stature scale.
     pitch : float
         Of the common grid. [mm]
+    rough : bool
+        Whether the core is as uneven as trabeculae leave it.
 
     Raises
     ------
@@ -93,5 +143,7 @@ def nested_surfaces(bone, *, scale=1.0, pitch=PITCH):
         posterior_wall=bone.shape.posterior_wall * scale,
         body_height=bone.shape.posterior_height * scale,
     )
+    if rough:
+        thickness = _uneven(values, thickness, origin=origin, pitch=pitch)
     core = (values + thickness).astype(np.float32)
     return contour(values, origin, pitch), contour(core, origin, pitch)

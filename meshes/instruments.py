@@ -47,6 +47,30 @@ def needle_mesh(point, direction, *, length, outer_radius, bore_radius, bevel_le
     )
 
 
+def stylet_mesh(point, direction, *, length, bore_radius, bevel_length=0.0, sides=12):
+    """Return (vertices, faces) of the stylet that fills a needle's bore to the middle of its bevel. [mm]"""
+    point, direction = np.asarray(point, float), unit(direction)
+    radius = bore_radius - number("needle", "stylet.clearance")
+    behind = np.append(np.arange(length, 0.5 * bevel_length + PIECE, -PIECE), 0.5 * bevel_length)
+    return wire_mesh(point - behind[:, None] * direction, radius=radius, sides=sides)
+
+
+def anchor_mesh(point, direction, *, sides=20):
+    """Return (vertices, faces) of a generic anchor: a smooth sleeve over the lead, closed.
+
+    Parameters
+    ----------
+    point : (3,) float
+        Its middle. [mm]
+    direction : (3,) float
+        Of the lead in it.
+    """
+    length, outer, bore = (number("lead", f"anchor.{key}") for key in ("length", "radius", "bore_radius"))
+    along = np.linspace(-0.5 * length, 0.5 * length, 7)
+    line = np.asarray(point, float) + along[:, None] * unit(direction)
+    return swept_pipe(line, outer_radius=outer, inner_radius=bore, sides=sides)
+
+
 def contact_middles(properties):
     """Return the distances (contacts,) [mm] of the contacts' middles from the tip, contact 1 first.
 

@@ -88,7 +88,21 @@ CALLS = [
     ("xray ordinary-adult -o picture.jpg", "--output must end in .png, got 'picture.jpg'"),
     ("xray ordinary-adult -o none/picture.png", "none/picture.png must be a path that the program may use"),
     ("xray ordinary-adult -o picture.png --centre C5", "level must be one of T6"),
-    ("xray ordinary-adult -o picture.png --tilt-deg 80", "tilt_deg must lie between -60 and 60, got 80"),
+    ("xray ordinary-adult -o picture.png --tilt-deg 80", "tilt_deg must lie between -45 and 45, got 80"),
+    (
+        "xray ordinary-adult -o picture.png --orbit-deg 150",
+        "orbit_deg must lie between -100 and 100, got 150",
+    ),
+    ("xray ordinary-adult -o picture.png --view skyline", "view must be one of AP, lateral, oblique left"),
+    ("xray ordinary-adult -o picture.png --field huge", "field must be one of full, middle, small"),
+    ("xray ordinary-adult -o picture.png --iris 0", "iris must lie between 0.1 and 1, got 0"),
+    ("xray ordinary-adult -o picture.png --exposure film", "purpose must be one of single, live, got 'film'"),
+    ("xray ordinary-adult -o picture.png --contrast 0", "contrast must lie between 0.1 and 10, got 0"),
+    ("xray ordinary-adult -o picture.png --dicom picture.png", "--dicom must end in .dcm, got 'picture.png'"),
+    (
+        "xray ordinary-adult -o picture.png --exposure live --frames-per-second 99",
+        "frames_per_second must lie between 0 and 30",
+    ),
     ("xray ordinary-adult -o picture.png --size 5", "pixels must be a whole number from 16 to 4096, got 5"),
     (
         "xray ordinary-adult -o picture.png --journal torn.jsonl",

@@ -5,7 +5,7 @@ import pytest
 import pyvista
 import trimesh
 
-from meshes.cortex import coarser_grid, cortex_thickness, nested_surfaces
+from meshes.cortex import coarser_grid, cortex_thickness, nested_surfaces, smooth_noise
 from meshes.frames import Pose
 from meshes.levels import COLUMN
 from meshes.rib import (
@@ -50,7 +50,7 @@ def test_the_coarser_outside_follows_the_bone(anatomy, level):
 @pytest.mark.parametrize("level", ["T8", "L3"])
 def test_the_core_lies_as_deep_as_the_rule_says(anatomy, level):
     bone = anatomy.bones[level]
-    _, (vertices, _) = nested_surfaces(bone)
+    _, (vertices, _) = nested_surfaces(bone, rough=False)
     wanted = cortex_thickness(
         vertices[:, 1],
         vertices[:, 2],
@@ -60,6 +60,26 @@ def test_the_core_lies_as_deep_as_the_rule_says(anatomy, level):
     error = -bone.grid.at(vertices) - wanted
     assert abs(np.median(error)) < 0.02
     assert np.sqrt(np.mean(error**2)) < 0.1
+
+
+def test_the_inside_of_the_cortex_is_rough(anatomy):
+    """As uneven as the table says, less where a thin cortex leaves no room; the mean stays."""
+    bone = anatomy.bones["L3"]
+    (outside, _), (even, _) = nested_surfaces(bone, rough=False)
+    (same, _), (vertices, _) = nested_surfaces(bone)
+    assert np.array_equal(outside, same) and len(vertices) != len(even)
+    off = -bone.grid.at(vertices) - cortex_thickness(
+        vertices[:, 1],
+        vertices[:, 2],
+        posterior_wall=bone.shape.posterior_wall,
+        body_height=bone.shape.posterior_height,
+    )
+    roughness = number("xray", "trabecula.roughness")
+    assert abs(np.median(off)) < 0.3 * roughness
+    assert 0.6 * roughness < off.std() < 1.1 * roughness
+    grid = np.stack(np.meshgrid(*[np.arange(0.0, 30.0, 0.7)] * 3), axis=-1)
+    assert smooth_noise(grid).std() == pytest.approx(1.0, abs=0.1)
+    assert abs(smooth_noise(grid).mean()) < 0.05
 
 
 def test_thickness_by_place():

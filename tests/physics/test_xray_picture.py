@@ -4,16 +4,18 @@ import numpy as np
 import pytest
 import trimesh
 from PIL import Image
+from scipy.ndimage import gaussian_filter
 
-from meshes.tables.loader import number
+from trainer.physics.xray_blur import narrow_blur, wide_blur
 from trainer.physics.xray_carm import CArm
+from trainer.physics.xray_display import expose, noise_tile
 from trainer.physics.xray_marks import mark
-from trainer.physics.xray_picture import expose, film, png_bytes, take_picture, wide_blur, write_png
+from trainer.physics.xray_picture import film, png_bytes, take_picture, write_png
 from trainer.physics.xray_raster import StillAttenuation, path_attenuation
 from trainer.physics.xray_surfaces import Surfaces, join_surfaces
+from trainer.physics.xray_view import still_view
 
 CARM = CArm((0.0, 0.0, 0.0), pixels=256)
-PITCH = CARM.pixel_pitch
 
 
 def box(size, jump, at=(0.0, 0.0, 0.0)):
@@ -44,19 +46,33 @@ def test_bone_is_dark_and_the_corners_are_shut(phantom):
 
 
 def test_exposure_is_automatic(phantom):
-    """A thicker patient of the same make gives the same reading, whatever the number of quanta it took."""
-    thin = expose(phantom, rng=np.random.default_rng(1), pixel_pitch=PITCH)
-    thick = expose(phantom + 2.0, rng=np.random.default_rng(1), pixel_pitch=PITCH)
-    np.testing.assert_allclose(thin, thick, rtol=1e-5)
+    """A thicker patient of the same make gives the same primary beam, whatever charge it took."""
+    thin, thick = (still_view(phantom + more, carm=CARM) for more in (0.0, 1.0))
+    assert thick.middle - thin.middle == pytest.approx(1.0, abs=1e-5)
+    assert thick.technique.reference_kerma > 2.0 * thin.technique.reference_kerma
+    assert thick.technique.quanta == pytest.approx(thin.technique.quanta, rel=1e-9)
+    # Only the share of scatter differs.
+    thin_primary, thick_primary = (
+        view.signal * (1.0 + view.scatter_ratio) - narrow_blur(view.scatter, 0.35) for view in (thin, thick)
+    )
+    np.testing.assert_allclose(thin_primary, thick_primary, rtol=0.02, atol=0.01)
 
 
-def test_noise_has_the_variance_of_counting():
-    """Poisson: the relative standard deviation of N counts is 1 / sqrt(N)."""
-    flat = expose(np.ones((256, 256)), rng=np.random.default_rng(3), pixel_pitch=PITCH)
-    counts = number("xray", "exposure.quanta") * PITCH**2
-    assert flat.mean() == pytest.approx(1.0, abs=2e-3)
-    # 65536 values tell a standard deviation to 0.3 %.
-    assert flat.std() == pytest.approx(counts**-0.5, rel=0.015)
+@pytest.mark.parametrize("quanta", [100.0, 400.0, 1600.0])
+def test_noise_has_the_variance_of_counting(quanta):
+    """Poisson: the relative variance of N counts is 1 / N, so it falls in proportion to the exposure."""
+    flat, rng = np.full((256, 256), 2.0, np.float32), np.random.default_rng(3)
+    screen, _ = expose(flat, noise=noise_tile(256, 3), quanta=quanta, rng=rng)
+    # Twice the middle grey is twice the count. 65536 values tell a variance to half a per cent.
+    assert screen.reading.mean() == pytest.approx(2.0, abs=4e-3)
+    assert screen.reading.var() / 4.0 == pytest.approx(1.0 / (2.0 * quanta), rel=0.025)
+
+
+def test_a_narrow_blur_is_scipys():
+    """scipy.ndimage.gaussian_filter cut off at the same three deviations."""
+    picture = np.random.default_rng(0).random((61, 61)).astype(np.float32)
+    wanted = gaussian_filter(picture, 1.7, mode="nearest", truncate=3.0)
+    np.testing.assert_allclose(narrow_blur(picture, 1.7), wanted, atol=2e-6)
 
 
 @pytest.mark.parametrize("pixels", [64, 250, 512])

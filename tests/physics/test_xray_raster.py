@@ -86,7 +86,7 @@ def parity(surfaces, carm):
     snap_vertices(surfaces.vertices, 0, count, carm.source, carm.axes, scale, half, columns, rows, nearness)
     add_triangles(
         columns, rows, np.ones(count), surfaces.faces, np.ones(len(surfaces.faces)),
-        0, len(surfaces.faces), 0.0, 0, sums,
+        0, len(surfaces.faces), 0.0, 0, 0, 0, sums,
     )  # fmt: skip
     return sums
 

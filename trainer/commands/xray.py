@@ -1,13 +1,17 @@
 """`trainer xray`: an X-ray picture of a case at any angle, with the tools of a recorded attempt."""
 
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Annotated
 
 import typer
 
 from meshes.whole_files import whole_file
-from trainer.commands.answers import answer, as_json, progress, tell
+from trainer.commands.answers import answer, as_json, progress, rows, tell
 from trainer.commands.options import AsJson, Case, Settings, chosen_case, compiled_first, named_path
+
+# Frames of a live view before the one that is kept: the noise filter has settled by then.
+LIVE_FRAMES = 12
 
 
 def _recorded_state(journal, scenario, anatomy):
@@ -32,23 +36,94 @@ def _recorded_state(journal, scenario, anatomy):
     return replayed.attempt.state
 
 
-def picture(scenario, *, orbit_deg, tilt_deg, centre, size, journal=None, report=None):
-    """Return the picture (size, size) uint8 and the CArm it was taken with."""
+def chosen_stand(asked, *, home=(0.0, 0.0, 0.0)):
+    """Return the Stand that the options ask for; raises ValueError at a limit of motion."""
+    from meshes.units import radians
+    from trainer.physics.xray_stand import Stand, named_view
+
+    angles = {"orbit": asked.orbit_deg, "tilt": asked.tilt_deg, "swivel": asked.swivel_deg}
+    turned = {name: radians(value) for name, value in angles.items() if value is not None}
+    travel = {"along": asked.along_mm, "across": asked.across_mm, "height": asked.height_mm}
+    stand = Stand(home, field=asked.field, pixels=asked.size, **travel)
+    return named_view(stand, asked.view).set_to(**turned)
+
+
+def take(scenario, asked, *, report=None):
+    """Return the Frame (of xray_picture) that the options ask for, the Stand, and the DoseRecord it cost."""
+    import numpy as np
+
     from meshes.anatomy import build_anatomy
     from meshes.units import radians
-    from trainer.physics.xray_carm import CArm, isocentre_at
-    from trainer.physics.xray_picture import take_picture
-    from trainer.physics.xray_raster import StillAttenuation
-    from trainer.physics.xray_scene import still_surfaces, tool_surfaces
+    from trainer.physics.dose import DoseRecord, check_rate
+    from trainer.physics.xray_carm import isocentre_at
+    from trainer.physics.xray_collimation import Collimation
+    from trainer.physics.xray_display import Display
+    from trainer.physics.xray_picture import PictureChain
+    from trainer.physics.xray_scene import scene_of, tool_surfaces
+    from trainer.physics.xray_technique import check_purpose
     from trainer.records.pictures import tools_of
 
-    # Refuse a bad angle or size before anything is built.
-    carm = CArm((0.0, 0.0, 0.0), radians(orbit_deg), radians(tilt_deg), pixels=size)
+    # Refuse what cannot be before anything is built.
+    stand, purpose = chosen_stand(asked), check_purpose(asked.exposure)
+    beam = Collimation(
+        asked.iris, asked.shutters_across, asked.shutters_along, radians(asked.shutters_turn_deg)
+    )
+    display = Display(asked.brightness, asked.contrast, inverted=asked.invert, turn=radians(asked.turn_deg),
+                      flipped=asked.mirror)  # fmt: skip
+    check_rate(asked.frames_per_second)
     anatomy = build_anatomy(scenario.anatomy.parameters(), progress=report)
-    carm = carm.with_changes(isocentre=isocentre_at(anatomy, centre))
-    tools = tools_of(_recorded_state(journal, scenario, anatomy)) if journal else tool_surfaces()
-    still = StillAttenuation(still_surfaces(anatomy))
-    return take_picture(still, tools, carm=carm, rng=scenario.seed), carm
+    stand = stand.set_to(home=tuple(isocentre_at(anatomy, asked.centre)))
+    tools = tools_of(_recorded_state(asked.journal, scenario, anatomy)) if asked.journal else tool_surfaces()
+    chain = PictureChain(scene_of(anatomy, gas=scenario.seed), rng=scenario.seed)
+    rng, how, dose = (
+        np.random.default_rng(scenario.seed),
+        {"collimation": beam, "display": display},
+        DoseRecord(),
+    )
+    if purpose == "single":
+        frame = chain.shot(stand.carm, tools, rng=rng, **how)
+        return frame, stand, dose.with_image(frame.view.technique, carm=stand.carm, collimation=beam)
+    frame = chain.live(stand.carm, tools, rng=rng, **how)
+    for _ in range(LIVE_FRAMES - 1):
+        frame = chain.live(stand.carm, tools, rng=rng, before=frame.screen, **how)
+    seconds = LIVE_FRAMES / asked.frames_per_second
+    dose = dose.with_live(
+        seconds,
+        frame.view.technique,
+        carm=stand.carm,
+        collimation=beam,
+        frames_per_second=asked.frames_per_second,
+    )
+    return frame, stand, dose
+
+
+def _found(frame, stand, dose, files):
+    from meshes.units import degrees
+
+    carm, technique = stand.carm, frame.view.technique
+    return {
+        "file": files[0],
+        **({"dicom": files[1]} if files[1] else {}),
+        "orbit_deg": degrees(carm.orbit),
+        "tilt_deg": degrees(carm.tilt),
+        "swivel_deg": degrees(carm.swivel),
+        "isocentre_mm": list(carm.isocentre),
+        "pixels": carm.pixels,
+        "millimetres_per_pixel": 1.0 / carm.pixels_per_mm,
+        "kilovolts": technique.kilovolts,
+        "charge_mas": technique.charge,
+        "images": dose.images,
+        "live_s": dose.live_seconds,
+        "air_kerma_mgy": dose.air_kerma,
+        "kerma_area_gy_cm2": dose.kerma_area_gray_square_centimetres,
+    }
+
+
+def _check_endings(output, dicom):
+    if output.suffix.lower() != ".png":
+        raise ValueError(f"--output must end in .png, got {str(output)!r}: name a PNG file")
+    if dicom is not None and dicom.suffix.lower() != ".dcm":
+        raise ValueError(f"--dicom must end in .dcm, got {str(dicom)!r}: name a DICOM file")
 
 
 def add_to(app):
@@ -59,11 +134,33 @@ def add_to(app):
             Path,
             typer.Option("--output", "-o", metavar="FILE.png", parser=named_path, help="Where to write it."),
         ],
+        view: Annotated[
+            str,
+            typer.Option(
+                help="AP, lateral, 'oblique left', 'oblique right' or 'caudal tilt'; angles below win."
+            ),
+        ] = "AP",
         orbit_deg: Annotated[
-            float, typer.Option(help="Angle of the beam about the patient: 0 frontal, 90 lateral.")
-        ] = 0.0,
-        tilt_deg: Annotated[float, typer.Option(help="Angle of the beam towards the head.")] = 0.0,
+            float | None, typer.Option(help="Angle of the beam about the patient: 0 frontal, 90 lateral.")
+        ] = None,
+        tilt_deg: Annotated[float | None, typer.Option(help="Angle of the beam towards the head.")] = None,
+        swivel_deg: Annotated[float | None, typer.Option(help="Turn of the C about the vertical.")] = None,
         centre: Annotated[str, typer.Option(help="Level or interspace in the middle.")] = "T12",
+        along_mm: Annotated[float, typer.Option(help="Travel from there towards the head.")] = 0.0,
+        across_mm: Annotated[float, typer.Option(help="Travel towards the patient's left.")] = 0.0,
+        height_mm: Annotated[float, typer.Option(help="Travel up from the floor.")] = 0.0,
+        field: Annotated[str, typer.Option(help="Magnification: full, middle or small field.")] = "full",
+        iris: Annotated[float, typer.Option(help="Round collimator, 0.1 to 1 open.")] = 1.0,
+        shutters_across: Annotated[float, typer.Option(help="Shutters left and right, 0.1 to 1.")] = 1.0,
+        shutters_along: Annotated[float, typer.Option(help="Shutters top and bottom, 0.1 to 1.")] = 1.0,
+        shutters_turn_deg: Annotated[float, typer.Option(help="Turn of the shutters.")] = 0.0,
+        exposure: Annotated[str, typer.Option(help="single picture, or the last frame of live.")] = "single",
+        frames_per_second: Annotated[float, typer.Option(help="Pulses of the live view, up to 30.")] = 8.0,
+        brightness: Annotated[float, typer.Option(help="-1 to 1.")] = 0.0,
+        contrast: Annotated[float, typer.Option(help="0.1 to 10; 1 as it comes.")] = 1.0,
+        invert: Annotated[bool, typer.Option("--invert", help="Bone light, as on a film.")] = False,
+        mirror: Annotated[bool, typer.Option("--mirror", help="Seen from the front.")] = False,
+        turn_deg: Annotated[float, typer.Option(help="Turn of the picture, against the clock.")] = 0.0,
         size: Annotated[int, typer.Option(help="Pixels of a side.")] = 512,
         journal: Annotated[
             Path | None,
@@ -73,37 +170,48 @@ def add_to(app):
                 help="Show the needle and lead of this attempt.",
             ),
         ] = None,
+        dicom: Annotated[
+            Path | None,
+            typer.Option(metavar="FILE.dcm", parser=named_path, help="Write it as DICOM too."),
+        ] = None,
         settings: Settings = None,
         json: AsJson = False,
     ):
-        """Take an X-ray picture and write it as PNG."""
-        from meshes.units import degrees
-
+        """Take an X-ray picture and write it as PNG, on request also as DICOM marked SIMULATED."""
+        asked = SimpleNamespace(**locals())
         scenario = chosen_case(case, settings)
-        if output.suffix.lower() != ".png":
-            raise ValueError(f"--output must end in .png, got {str(output)!r}: name a PNG file")
+        _check_endings(output, dicom)
         compiled_first()
         with whole_file(output) as draft, progress("Taking the picture") as report:
             from trainer.physics.xray_picture import png_bytes
+            from trainer.records.dicom import write_dicom
 
-            taken, carm = picture(
-                scenario,
-                orbit_deg=orbit_deg,
-                tilt_deg=tilt_deg,
-                centre=centre,
-                size=size,
-                journal=journal,
-                report=report,
-            )
-            draft.write_bytes(png_bytes(taken))
-        found = {
-            "file": str(output),
-            "orbit_deg": degrees(carm.orbit),
-            "tilt_deg": degrees(carm.tilt),
-            "isocentre_mm": list(carm.isocentre),
-            "pixels": carm.pixels,
-            "millimetres_per_pixel": 1.0 / carm.pixels_per_mm,
-        }
-        answer(
-            as_json(found) if json else f"{output}: {carm.pixels} by {carm.pixels} pixels, centre {centre}"
-        )
+            frame, stand, dose = take(scenario, asked, report=report)
+            draft.write_bytes(png_bytes(frame.picture))
+            if dicom is not None:
+                write_dicom(
+                    dicom,
+                    frame.picture,
+                    carm=stand.carm,
+                    patient=scenario.title,
+                    case=scenario.content(),
+                    seed=scenario.seed,
+                )
+        _answer(asked, _found(frame, stand, dose, (str(output), dicom and str(dicom))), frame, dose)
+
+
+def _answer(asked, found, frame, dose):
+    from trainer.physics.dose import words
+
+    if asked.json:
+        answer(as_json(found))
+        return
+    technique = frame.view.technique
+    limited = ", at the limit of the tube" if technique.limited else ""
+    files = " and ".join(found[name] for name in ("file", "dicom") if name in found)
+    pairs = [
+        ("picture", f"{files}: {found['pixels']} by {found['pixels']} pixels, centre {asked.centre}"),
+        ("exposure", f"{technique.kilovolts:.0f} kV, {technique.charge:.2f} mAs a frame{limited}"),
+        ("dose", words(dose)),
+    ]
+    answer(rows(pairs))

@@ -11,8 +11,10 @@ orbit > 0
     and the front on the right. At -90 degrees back and front change places.
 tilt > 0
     The detector moves toward the head.
+swivel > 0
+    The whole C turns about the vertical; the top of a frontal picture turns toward the patient's left.
 
-The picture's axes seen in the patient's frame, with a = orbit and b = tilt:
+The picture's axes seen in the patient's frame, with a = orbit and b = tilt, before the swivel about +y:
 
     right = (-cos a, -sin a, 0)
     beam  = (-sin a cos b, cos a cos b, sin b)
@@ -24,13 +26,41 @@ from functools import cached_property
 
 import numpy as np
 
+from meshes.frames import about_y
 from meshes.levels import check_interspace, check_level, split_interspace
 from meshes.tables.loader import number
 from meshes.units import degrees, radians
 
 LARGEST_TILT = radians(60.0)
 LARGEST_ORBIT = radians(180.0)
+LARGEST_SWIVEL = radians(90.0)
 PIXEL_LIMITS = (16, 4096)
+
+
+@dataclass(frozen=True, eq=False)
+class Detector:
+    """The flat square that catches the rays.
+
+    Parameters
+    ----------
+    centre, right, up : (3,) float
+        Its middle [mm]; unit vectors along its rows and up its columns, in the patient's frame.
+    side : float
+        [mm]
+    pixels : int
+        Along a side.
+    """
+
+    centre: np.ndarray
+    right: np.ndarray
+    up: np.ndarray
+    side: float
+    pixels: int
+
+    def pixel_middles(self):
+        """Return where the middles of the pixels lie (pixels, pixels, 3), first row on top. [mm]"""
+        across = (np.arange(self.pixels) + 0.5) * (self.side / self.pixels) - 0.5 * self.side
+        return self.centre + across[None, :, None] * self.right - across[:, None, None] * self.up
 
 
 @dataclass(frozen=True)
@@ -44,7 +74,7 @@ class CArm:
     ----------
     isocentre : (3,) float
         The point that both rotations turn about, in the middle of the picture. [mm]
-    orbit, tilt : float
+    orbit, tilt, swivel : float
         See the module. [rad]
     image_size : float
         Side of the detector. [mm]
@@ -66,6 +96,7 @@ class CArm:
     pixels: int = int(number("xray", "carm.pixels"))
     source_to_detector: float = number("xray", "carm.source_to_detector")
     source_to_isocentre: float = number("xray", "carm.source_to_isocentre")
+    swivel: float = 0.0
 
     def __post_init__(self):
         point = np.asarray(self.isocentre, float)
@@ -76,6 +107,7 @@ class CArm:
         object.__setattr__(self, "isocentre", tuple(point.tolist()))
         _check_angle("orbit", self.orbit, LARGEST_ORBIT)
         _check_angle("tilt", self.tilt, LARGEST_TILT)
+        _check_angle("swivel", self.swivel, LARGEST_SWIVEL)
         low, high = PIXEL_LIMITS
         if self.pixels != int(self.pixels) or not low <= self.pixels <= high:
             raise ValueError(
@@ -96,12 +128,18 @@ class CArm:
         ca, sa, cb, sb = np.cos(self.orbit), np.sin(self.orbit), np.cos(self.tilt), np.sin(self.tilt)
         right = np.array([-ca, -sa, 0.0])
         beam = np.array([-sa * cb, ca * cb, sb])
-        return np.array([right, np.cross(beam, right), beam])
+        return np.array([right, np.cross(beam, right), beam]) @ about_y(self.swivel).T
 
     @property
     def source(self):
         """Where the rays start (3,). [mm]"""
         return np.array(self.isocentre) - self.source_to_isocentre * self.axes[2]
+
+    @property
+    def detector(self):
+        """Where the rays end."""
+        right, up, beam = self.axes
+        return Detector(self.source + self.source_to_detector * beam, right, up, self.image_size, self.pixels)
 
     @property
     def pixel_pitch(self):
@@ -140,9 +178,7 @@ class CArm:
 
     def rays(self):
         """Return the unit directions (pixels, pixels, 3) from the source through the pixel centres."""
-        across = (np.arange(self.pixels) + 0.5) * self.pixel_pitch - 0.5 * self.image_size
-        right, up, beam = self.axes
-        ends = across[None, :, None] * right - across[:, None, None] * up + self.source_to_detector * beam
+        ends = self.detector.pixel_middles() - self.source
         return ends / np.linalg.norm(ends, axis=-1, keepdims=True)
 
     def with_changes(self, **changes):

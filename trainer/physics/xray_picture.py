@@ -1,131 +1,139 @@
-"""From attenuation to a grey picture: exposure, scatter, unsharpness, quantum noise, and the display.
-
-Bone and metal are dark, air is light, as on a fluoroscope.
-"""
+"""Pictures of a patient: single shots and live view, kept by pose so that only the tools are drawn anew."""
 
 import io
-from functools import cache
+from collections import OrderedDict
+from dataclasses import dataclass
 
 import numpy as np
 from PIL import Image
-from scipy.ndimage import gaussian_filter
 
-from meshes.tables.loader import number, numbers
+from meshes.tables.loader import number
 from meshes.whole_files import whole_file
-from trainer.physics.xray_marks import mark
-from trainer.physics.xray_raster import path_attenuation
+from trainer.physics.xray_carm import CArm
+from trainer.physics.xray_collimation import OPEN
+from trainer.physics.xray_display import PLAIN, Screen, develop, expose, noise_tile
+from trainer.physics.xray_marks import shown
+from trainer.physics.xray_raster import StillAttenuation, path_attenuation, window_of
+from trainer.physics.xray_view import StillView, signal_with, still_view
 
-# Wide blurs are done on a grid of about this many points a side.
-COARSE_POINTS = 64
-# Between which greys the tone curve is straight.
-TOE, SHOULDER = 0.13, 0.72
-# The floor of the logarithm, as a share of the middle grey.
-DARKEST_SIGNAL = 1e-3
-
-
-@cache
-def _coarse_axis(pixels):
-    """Return where coarse cells start, and for each pixel the cell before it and the share of the next."""
-    edges = np.linspace(0, pixels, min(COARSE_POINTS, pixels) + 1).astype(int)
-    middles = 0.5 * (edges[1:] + edges[:-1])
-    place = np.interp(np.arange(pixels) + 0.5, middles, np.arange(len(middles)))
-    before = np.minimum(place.astype(int), len(middles) - 2)
-    return edges, before, (place - before).astype(np.float32)
+# Depths of the breath that pictures are kept for.
+BREATHS = 5
 
 
-def wide_blur(picture, reach):
-    """Return a picture blurred by a Gaussian of `reach` times its width, done on a coarse grid.
-
-    No matrix products: their threads wait for one another when the machine is busy, and their number may
-    change the last bit.
-    """
-    edges, before, share = _coarse_axis(len(picture))
-    cells = np.diff(edges).astype(np.float32)
-    coarse = np.add.reduceat(np.add.reduceat(picture, edges[:-1], axis=0), edges[:-1], axis=1)
-    coarse = gaussian_filter(coarse / (cells[:, None] * cells), reach * len(cells), mode="nearest")
-    rows = coarse[before] + share[:, None] * (coarse[before + 1] - coarse[before])
-    return rows[:, before] + share * (rows[:, before + 1] - rows[:, before])
-
-
-@cache
-def _disc(pixels, radius, softness):
-    """Return 1 inside a centred disc (radius as a share of the width), 0 outside, soft over some pixels."""
-    across = np.arange(pixels) + 0.5 - 0.5 * pixels
-    distance = np.hypot(across[:, None], across[None, :])
-    return np.clip((radius * pixels - distance) / softness + 0.5, 0.0, 1.0).astype(np.float32)
-
-
-@cache
-def _measured_places(pixels):
-    """Return every other pixel of an upright ellipse in the middle, where the spine lies; (rows, columns)."""
-    across = (np.arange(0, pixels, 2) + 0.5) / pixels - 0.5
-    rows = across[:, None] / number("xray", "display.measured_height")
-    columns = across[None, :] / number("xray", "display.measured_width")
-    return tuple(2 * places for places in np.nonzero(rows**2 + columns**2 < 1.0))
-
-
-def _measured(picture):
-    return picture[_measured_places(len(picture))]
-
-
-def expose(attenuation, *, rng, pixel_pitch):
-    """Return what the detector reads, 1 at the middle grey of the central field.
-
-    The exposure is automatic: the median of the middle of the picture gets the same number of quanta whatever
-    the patient's thickness. Scatter is a blurred share of the picture itself, noise is Gaussian with the
-    variance of counting quanta (good above some tens a pixel); one energy, no lag.
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """One picture and what the next one needs.
 
     Parameters
     ----------
-    attenuation : (n, n) float
-    rng : numpy.random.Generator
-    pixel_pitch : float
-        On the detector. [mm]
+    picture : (n, n) uint8
+        Marked, turned and flipped as the display says.
+    screen : Screen
+        Give it to the next live frame; keep the frame itself to hold the last image.
+    view : StillView
+        Its `technique` says what the frame cost.
     """
-    exposure = numbers("xray", "exposure")
-    middle = np.median(_measured(attenuation))
-    signal = np.exp((middle - attenuation).astype(np.float32))
-    np.minimum(signal, np.float32(exposure["brightest"]), out=signal)
-    ratio = np.float32(exposure["scatter_to_primary"])
-    signal = (signal + ratio * wide_blur(signal, exposure["scatter_reach"])) / (1 + ratio)
-    signal = gaussian_filter(signal, exposure["unsharpness"] / pixel_pitch, mode="nearest", truncate=3.0)
-    quanta = np.float32(exposure["quanta"] * pixel_pitch**2)
-    signal += np.sqrt(signal / quanta) * rng.standard_normal(signal.shape, dtype=np.float32)
-    return np.maximum(signal, np.float32(DARKEST_SIGNAL))
+
+    picture: np.ndarray
+    screen: Screen
+    view: StillView
 
 
-def _tone(level):
-    """Return grey 0 to 1: straight from toe to shoulder, ever slower beyond either.
+class PictureChain:
+    """Everything from a patient to pictures. It holds caches only: no answer depends on what was asked.
 
-    The toe keeps metal apart from the bone that it lies on.
+    Parameters
+    ----------
+    scene : Scene
+        From `xray_scene.scene_of`.
+    rng : int or numpy.random.Generator
+        Of the noise that frames take their parts from.
+    keep : int
+        How many poses are remembered.
+    rasterise : callable
+        `path_attenuation(surfaces, carm)`, or a faster one of the same numbers.
     """
-    above = np.maximum(level - SHOULDER, 0.0) / (1.0 - SHOULDER)
-    below = np.maximum(TOE - level, 0.0) / TOE
-    return (
-        np.clip(level, TOE, SHOULDER)
-        + (1.0 - SHOULDER) * (1.0 - np.exp(-above))
-        - TOE * (1.0 - np.exp(-below))
-    )
+
+    def __init__(self, scene, *, rng=0, keep=12, rasterise=path_attenuation):
+        self.scene = scene
+        self._still = StillAttenuation(scene.still, keep=keep, rasterise=rasterise)
+        self._breathing = {}
+        self._keep, self._rasterise = keep, rasterise
+        self._views = OrderedDict()
+        self._seed = int(np.random.default_rng(rng).integers(2**63))
+        self._tiles = {}
+
+    def view(self, carm, *, collimation=OPEN, purpose="single", breath=0.0):
+        """Return the StillView of a pose, computed at the first call only.
+
+        Parameters
+        ----------
+        breath : float
+            Depth of the breath, 0 out to 1 in; taken in five steps.
+
+        Raises
+        ------
+        ValueError
+            If `breath` lies outside.
+        """
+        if not 0.0 <= breath <= 1.0:
+            raise ValueError(f"breath must lie between 0 and 1, got {breath!r}: 0 is breathed out")
+        step = round(breath * (BREATHS - 1))
+        key = carm, collimation, purpose, step
+        if key not in self._views:
+            path = self._still.seen_by(carm) + self._breathed(step).seen_by(carm)
+            self._views[key] = still_view(path, carm=carm, collimation=collimation, purpose=purpose)
+            while len(self._views) > self._keep:
+                self._views.popitem(last=False)
+        self._views.move_to_end(key)
+        return self._views[key]
+
+    def _breathed(self, step):
+        if step not in self._breathing:
+            moved = self.scene.breathed(step / (BREATHS - 1))
+            self._breathing[step] = StillAttenuation(moved, keep=self._keep, rasterise=self._rasterise)
+        return self._breathing[step]
+
+    def shot(self, carm, tools, *, rng, collimation=OPEN, display=PLAIN, breath=0.0):
+        """Return the Frame of one single picture: full exposure, no memory of earlier ones."""
+        view = self.view(carm, collimation=collimation, breath=breath)
+        return self._frame(view, tools, rng=rng, before=None, display=display)
+
+    def live(self, carm, tools, *, rng, before=None, collimation=OPEN, display=PLAIN, breath=0.0):
+        """Return the next Frame of a live view.
+
+        Parameters
+        ----------
+        tools : Surfaces
+        rng : numpy.random.Generator
+            Chooses the noise; it goes on from frame to frame.
+        before : Screen or None
+            Of the frame before; None when the pedal has just been pressed. One of another size begins anew.
+        """
+        view = self.view(carm, collimation=collimation, purpose="live", breath=breath)
+        if before is not None and before.average.shape != view.signal.shape:
+            before = None
+        return self._frame(view, tools, rng=rng, before=before, display=display)
+
+    def _frame(self, view, tools, *, rng, before, display):
+        rng = np.random.default_rng(rng)
+        window = window_of(tools, view.carm)
+        moving = path_attenuation(tools, view.carm, rays_per_pixel_side=2, window=window)
+        signal = signal_with(view, moving, window)
+        screen, grey = expose(
+            signal, noise=self._tile(view.carm.pixels), quanta=view.quanta, rng=rng, before=before
+        )
+        return Frame(shown(develop(grey, view, display), view.carm, display), screen, view)
+
+    def _tile(self, pixels):
+        if pixels not in self._tiles:
+            self._tiles[pixels] = noise_tile(pixels, self._seed)
+        return self._tiles[pixels]
 
 
-def develop(signal, *, pixel_pitch):
-    """Return the picture (n, n) uint8 that the screen shows.
-
-    Logarithm, slow changes compressed, edges sharpened, grey scale set by the middle of the picture, so that
-    lungs and the air beside the patient do not take it; a round shutter.
-    """
-    display = numbers("xray", "display")
-    grey = np.log(signal)
-    grey -= np.float32(display["compression"]) * wide_blur(grey, display["compression_reach"])
-    reach = display["sharpening_reach"] / pixel_pitch
-    grey += np.float32(display["sharpening"]) * (
-        grey - gaussian_filter(grey, reach, mode="nearest", truncate=3.0)
-    )
-    share = 100.0 * np.array([display["darkest"], display["lightest"]])
-    low, high = np.percentile(_measured(grey), share)
-    rise = np.float32((SHOULDER - TOE) / max(high - low, 0.1))
-    grey = _tone(TOE + (grey - np.float32(low)) * rise)
-    return (255.0 * grey * _disc(len(grey), display["collimation"], 3.0) + 0.5).astype(np.uint8)
+def breath_at(seconds):
+    """Return the depth of quiet breathing, 0 out to 1 in, at a time. [s]"""
+    return 0.5 - 0.5 * float(np.cos(2.0 * np.pi * seconds / number("xray", "breath.period")))
 
 
 def film(attenuation, *, rng, carm=None):
@@ -156,11 +164,13 @@ def film(attenuation, *, rng, carm=None):
         raise ValueError(
             f"carm must have {len(attenuation)} pixels, got {carm.pixels}: use the one it was made with"
         )
-    pitch = carm.pixel_pitch if carm is not None else number("xray", "carm.image_size") / len(attenuation)
-    picture = develop(
-        expose(attenuation, rng=np.random.default_rng(rng), pixel_pitch=pitch), pixel_pitch=pitch
-    )
-    return picture if carm is None else mark(picture, carm)
+    taken_with = CArm((0.0, 0.0, 0.0), pixels=len(attenuation)) if carm is None else carm
+    rng = np.random.default_rng(rng)
+    view = still_view(attenuation, carm=taken_with)
+    noise = noise_tile(len(attenuation), rng)
+    _, grey = expose(view.signal, noise=noise, quanta=view.quanta, rng=rng)
+    picture = develop(grey, view)
+    return picture if carm is None else shown(picture, carm, PLAIN)
 
 
 def take_picture(still, tools, *, carm, rng):

@@ -13,6 +13,7 @@ ray crosses a closed surface an even number of times.
 
 from collections import OrderedDict
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -48,12 +49,18 @@ def snap_vertices(vertices, first, last, source, axes, scale, half, columns, row
 
 
 @kernel
-def add_triangles(columns, rows, nearness, faces, jump, first, last, middle, finer, sums):
-    """Add (depth - middle) * jump of every crossing to `sums` (n, n), with the sign of leaving.
+def add_triangles(
+    columns, rows, nearness, faces, jump, first, last, middle, finer, first_row, first_column, sums
+):
+    """Add (depth - middle) * jump of every crossing to `sums`, with the sign of leaving.
 
-    `finer` is the power of two of rays a pixel side; columns and rows count in 1/256 of a ray's cell.
+    `sums` is the part of the picture that begins at pixel (first_row, first_column). `finer` is the power of
+    two of rays a pixel side; columns and rows count in 1/256 of a ray's cell.
     """
-    cells = sums.shape[0] << finer
+    highest = first_row << finer
+    leftmost = first_column << finer
+    lowest = ((first_row + sums.shape[0]) << finer) - 1
+    rightmost = ((first_column + sums.shape[1]) << finer) - 1
     for q in range(first, last):
         i0 = faces[q, 0]
         i1 = faces[q, 1]
@@ -64,10 +71,10 @@ def add_triangles(columns, rows, nearness, faces, jump, first, last, middle, fin
         y1 = rows[i1]
         x2 = columns[i2]
         y2 = rows[i2]
-        left = max((min(x0, min(x1, x2)) + 127) >> 8, 0)
-        right = min((max(x0, max(x1, x2)) - 128) >> 8, cells - 1)
-        top = max((min(y0, min(y1, y2)) + 127) >> 8, 0)
-        bottom = min((max(y0, max(y1, y2)) - 128) >> 8, cells - 1)
+        left = max((min(x0, min(x1, x2)) + 127) >> 8, leftmost)
+        right = min((max(x0, max(x1, x2)) - 128) >> 8, rightmost)
+        top = max((min(y0, min(y1, y2)) + 127) >> 8, highest)
+        bottom = min((max(y0, max(y1, y2)) - 128) >> 8, lowest)
         if left > right or top > bottom:
             continue
         area = (x1 - x0) * (y2 - y0) - (x2 - x0) * (y1 - y0)
@@ -82,46 +89,57 @@ def add_triangles(columns, rows, nearness, faces, jump, first, last, middle, fin
             x1, x2 = x2, x1
             y1, y2 = y2, y1
             area = -area
-        n0 = nearness[i0]
-        n1 = nearness[i1]
-        n2 = nearness[i2]
         down0 = x2 - x1
         down1 = x0 - x2
         down2 = x1 - x0
         along0 = y1 - y2
         along1 = y2 - y0
         along2 = y0 - y1
-        # A point on an edge belongs to the triangle only if the edge is a left or a top one.
-        own0 = 0 if along0 > 0 or (along0 == 0 and down0 > 0) else -1
-        own1 = 0 if along1 > 0 or (along1 == 0 and down1 > 0) else -1
-        own2 = 0 if along2 > 0 or (along2 == 0 and down2 > 0) else -1
         x = left * 256 + 128
         y = top * 256 + 128
-        start0 = along0 * (x - x1) + down0 * (y - y1)
-        start1 = along1 * (x - x2) + down1 * (y - y2)
-        start2 = along2 * (x - x0) + down2 * (y - y0)
+        edge0 = along0 * (x - x1) + down0 * (y - y1)
+        edge1 = along1 * (x - x2) + down1 * (y - y2)
+        edge2 = along2 * (x - x0) + down2 * (y - y0)
+        # 1/depth is linear on the picture.
+        n0 = nearness[i0]
+        n1 = nearness[i1]
+        n2 = nearness[i2]
+        near_row = (edge0 * n0 + edge1 * n1 + edge2 * n2) / area
+        near_right = (along0 * n0 + along1 * n1 + along2 * n2) * 256.0 / area
+        near_down = (down0 * n0 + down1 * n1 + down2 * n2) * 256.0 / area
+        # A point on an edge belongs to the triangle only if the edge is a left or a top one.
+        if not (along0 > 0 or (along0 == 0 and down0 > 0)):
+            edge0 -= 1
+        if not (along1 > 0 or (along1 == 0 and down1 > 0)):
+            edge1 -= 1
+        if not (along2 > 0 or (along2 == 0 and down2 > 0)):
+            edge2 -= 1
+        along0 *= 256
+        along1 *= 256
+        along2 *= 256
         for j in range(top, bottom + 1):
-            e0 = start0
-            e1 = start1
-            e2 = start2
+            row = (j >> finer) - first_row
+            e0 = edge0
+            e1 = edge1
+            e2 = edge2
+            near = near_row
             for i in range(left, right + 1):
-                if e0 + own0 >= 0 and e1 + own1 >= 0 and e2 + own2 >= 0:
-                    depth = area / (e0 * n0 + e1 * n1 + e2 * n2)
-                    sums[j >> finer, i >> finer] += step * (depth - middle)
-                e0 += along0 * 256
-                e1 += along1 * 256
-                e2 += along2 * 256
-            start0 += down0 * 256
-            start1 += down1 * 256
-            start2 += down2 * 256
+                if (e0 | e1 | e2) >= 0:
+                    sums[row, (i >> finer) - first_column] += step * (1.0 / near - middle)
+                e0 += along0
+                e1 += along1
+                e2 += along2
+                near += near_right
+            edge0 += down0 * 256
+            edge1 += down1 * 256
+            edge2 += down2 * 256
+            near_row += near_down
 
 
 @lru_cache(maxsize=8)
-def _slants(carm):
+def _slants(pixels, half_opening):
     """Length of each pixel's ray over its share along the middle ray, (n, n)."""
-    across = (
-        (np.arange(carm.pixels) + 0.5) * carm.pixel_pitch - 0.5 * carm.image_size
-    ) / carm.source_to_detector
+    across = ((np.arange(pixels) + 0.5) * (2.0 / pixels) - 1.0) * half_opening
     slants = np.sqrt(1.0 + across[:, None] ** 2 + across[None, :] ** 2)
     slants.setflags(write=False)
     return slants
@@ -138,6 +156,48 @@ def _in_chunks(work, size):
         return [work(0, size)]
     edges = [size * k // CHUNKS for k in range(CHUNKS + 1)]
     return list(_pool().map(work, edges[:-1], edges[1:]))
+
+
+@dataclass(frozen=True)
+class Window:
+    """A part of a picture: its first row and column, and those behind its last ones."""
+
+    first_row: int
+    last_row: int
+    first_column: int
+    last_column: int
+
+    @property
+    def empty(self):
+        return self.first_row >= self.last_row or self.first_column >= self.last_column
+
+    @property
+    def slices(self):
+        """What to index a picture with."""
+        return slice(self.first_row, self.last_row), slice(self.first_column, self.last_column)
+
+    def grown(self, margin, pixels):
+        """Return the window with a margin round it, inside a picture of so many pixels."""
+        return Window(
+            max(self.first_row - margin, 0),
+            min(self.last_row + margin, pixels),
+            max(self.first_column - margin, 0),
+            min(self.last_column + margin, pixels),
+        )
+
+
+def whole_picture(carm):
+    """Return the Window of all pixels."""
+    return Window(0, carm.pixels, 0, carm.pixels)
+
+
+def window_of(surfaces, carm):
+    """Return the smallest Window outside which surfaces leave no trace; an empty one if they lie outside."""
+    if len(surfaces.faces) == 0:
+        return Window(0, 0, 0, 0)
+    columns, rows, _ = carm.project(surfaces.vertices)
+    ends = [np.clip((np.floor(v.min()), np.ceil(v.max()) + 1), 0, carm.pixels) for v in (rows, columns)]
+    return Window(*(int(end) for pair in ends for end in pair))
 
 
 def _project(surfaces, carm, cells):
@@ -168,7 +228,7 @@ def _project(surfaces, carm, cells):
     return columns, rows, nearness
 
 
-def path_attenuation(surfaces, carm, *, rays_per_pixel_side=1):
+def path_attenuation(surfaces, carm, *, rays_per_pixel_side=1, window=None):
     """Return the attenuation along the ray of every pixel.
 
     Exact for the triangles after snapping (1/256 pixel, about 2 micrometres at the isocentre); additive: the
@@ -181,10 +241,12 @@ def path_attenuation(surfaces, carm, *, rays_per_pixel_side=1):
     carm : CArm
     rays_per_pixel_side : int
         1, 2 or 4; the mean of their attenuations is taken. More than one suits thin wires.
+    window : Window or None
+        The part of the picture that is wanted; all of it if None.
 
     Returns
     -------
-    (pixels, pixels) float
+    (pixels, pixels) float, or the part of it in the window
         Without unit; transmission is exp(-it).
 
     Raises
@@ -200,22 +262,25 @@ def path_attenuation(surfaces, carm, *, rays_per_pixel_side=1):
     if rays_per_pixel_side not in (1, 2, 4):
         raise ValueError(f"rays_per_pixel_side must be 1, 2 or 4, got {rays_per_pixel_side!r}: try 2")
     finer = {1: 0, 2: 1, 4: 2}[rays_per_pixel_side]
-    if len(surfaces.faces) == 0:
-        return np.zeros((carm.pixels, carm.pixels))
-    columns, rows, nearness = _project(surfaces, carm, carm.pixels << finer)
+    window = whole_picture(carm) if window is None else window
+    rows, columns = window.slices
+    shape = (window.last_row - window.first_row, window.last_column - window.first_column)
+    if len(surfaces.faces) == 0 or window.empty:
+        return np.zeros(np.maximum(shape, 0))
+    places = _project(surfaces, carm, carm.pixels << finer)
 
     def part(first, last):
-        sums = np.zeros((carm.pixels, carm.pixels))
+        sums = np.zeros(shape)
         add_triangles(
-            columns, rows, nearness, surfaces.faces, surfaces.jump, first, last,
-            carm.source_to_isocentre, finer, sums,
+            *places, surfaces.faces, surfaces.jump, first, last, carm.source_to_isocentre, finer,
+            window.first_row, window.first_column, sums,
         )  # fmt: skip
         return sums
 
     total, *others = _in_chunks(part, len(surfaces.faces))
     for other in others:
         total += other
-    total *= _slants(carm)
+    total *= _slants(carm.pixels, 0.5 * carm.image_size / carm.source_to_detector)[rows, columns]
     if finer:
         total *= 0.25**finer
     return total
@@ -230,19 +295,22 @@ class StillAttenuation:
         Of one posed anatomy.
     keep : int
         How many poses are remembered; the one used longest ago is forgotten first.
+    rasterise : callable
+        `path_attenuation`, or another way to the same numbers.
     """
 
-    def __init__(self, surfaces, *, keep=8):
+    def __init__(self, surfaces, *, keep=8, rasterise=path_attenuation):
         if keep < 1:
             raise ValueError(f"keep must be at least 1, got {keep!r}: remember one pose or more")
         self.surfaces = surfaces
         self.keep = keep
+        self._rasterise = rasterise
         self._kept = OrderedDict()
 
     def seen_by(self, carm):
         """Return the path attenuation (pixels, pixels), read-only, computed at the first call only."""
         if carm not in self._kept:
-            picture = path_attenuation(self.surfaces, carm)
+            picture = self._rasterise(self.surfaces, carm)
             picture.setflags(write=False)
             self._kept[carm] = picture
             while len(self._kept) > self.keep:

@@ -1,48 +1,31 @@
 """What the X-ray passes: the surfaces of one anatomy that stand still, and those of the tools that move."""
 
+from dataclasses import dataclass
 from weakref import WeakKeyDictionary
 
 import numpy as np
-import trimesh
 
 from meshes.cortex import PITCH, nested_surfaces
-from meshes.instruments import contact_meshes, needle_mesh, wire_mesh
+from meshes.instruments import anchor_mesh, contact_meshes, needle_mesh, stylet_mesh, wire_mesh
 from meshes.levels import COLUMN
 from meshes.part_colours import part_kind
 from meshes.pelvis import pelvis_shells
 from meshes.rib import LEFT, RIGHT, one_rib, rib_levels
 from meshes.tables.loader import number
-from trainer.physics.xray_surfaces import Surfaces, join_surfaces
-
-# Half axes and places of lungs and bowel gas: drawn, not measured. [mm]
-LUNG_HALF_AXES = (47.0, 62.0, 112.0)
-LUNG_CENTRE = (76.0, -38.0, 74.0)  # from the body of T9
-GAS = (
-    ((-78.0, -72.0, 38.0), (16.0, 12.0, 24.0)),
-    ((-86.0, -66.0, -8.0), (14.0, 11.0, 18.0)),
-    ((70.0, -74.0, 66.0), (26.0, 12.0, 15.0)),
-    ((88.0, -70.0, 12.0), (15.0, 12.0, 26.0)),
-    ((38.0, -80.0, -34.0), (20.0, 12.0, 12.0)),
-    ((-40.0, -80.0, -52.0), (17.0, 12.0, 13.0)),
+from trainer.physics.xray_materials import step
+from trainer.physics.xray_soft import (
+    gas_surfaces,
+    lung_surfaces,
+    psoas_surfaces,
+    skin_surfaces,
+    table_surfaces,
 )
-
-# How far the trunk goes on above and below its modelled part. [mm]
-TRUNK_BEYOND = 150.0
+from trainer.physics.xray_surfaces import Surfaces, join_surfaces
 
 TOP, SECOND = COLUMN[:2]
 COPIES_ABOVE = 2
 
 _nested_bones = WeakKeyDictionary()
-
-
-def attenuation(material):
-    """Return the linear attenuation of a material of the table at its energy. [1/mm]"""
-    return number("attenuation", f"{material}.attenuation")
-
-
-def step(inside, outside="soft_tissue"):
-    """Return the jump of attenuation at a surface between two materials. [1/mm]"""
-    return attenuation(inside) - attenuation(outside)
 
 
 def _nested(bone, scale):
@@ -116,62 +99,87 @@ def implant_surfaces(anatomy):
     )
 
 
-def _ellipsoid(centre, half_axes, jump):
-    ball = trimesh.creation.icosphere(subdivisions=3)
-    return Surfaces(ball.vertices * half_axes + centre, ball.faces, jump)
+def trunk_surfaces(anatomy, *, gas=0):
+    """Return the trunk as soft tissue with lungs, bowel gas, psoas and kidneys in it; `gas` seeds the gas."""
+    return join_surfaces(
+        [
+            skin_surfaces(anatomy),
+            lung_surfaces(anatomy),
+            gas_surfaces(anatomy, rng=gas),
+            psoas_surfaces(anatomy),
+        ]
+    )
 
 
-def _lengthened(vertices, faces):
-    """Return a trunk whose ends are drawn out, so that no picture shows where its modelled part stops."""
-    z = vertices[:, 2]
-    beyond = np.where(z > z.max() - 1.0, TRUNK_BEYOND, 0.0) - np.where(z < z.min() + 1.0, TRUNK_BEYOND, 0.0)
-    return vertices + beyond[:, None] * np.array([0.0, 0.0, 1.0]), faces
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """All of a patient that an X-ray shows, apart from the tools.
 
-
-def trunk_surfaces(anatomy):
-    """Return the trunk as soft tissue with two lungs and some bowel gas in it.
-
-    Soft tissue is one material: fat attenuates an eighth less and is not told apart.
+    Parameters
+    ----------
+    still : Surfaces
+        What does not move with the breath.
+    breathing : Surfaces
+        What does, at the end of breathing out.
+    sway : (n, 3) float
+        How far each vertex of `breathing` has gone at the end of breathing in. [mm]
     """
-    scale = anatomy.parameters.stature_scale
-    vertices, faces = _lengthened(*anatomy.tissue.trunk_mesh())
-    chest = anatomy.poses["T9"].translation
-    lungs = [
-        _ellipsoid(
-            chest + np.array(LUNG_CENTRE) * [side, 1.0, 1.0] * scale,
-            np.array(LUNG_HALF_AXES) * scale,
-            step("lung"),
-        )
-        for side in (1.0, -1.0)
-    ]
-    gas = [
-        _ellipsoid(np.array(centre) * scale, np.array(axes) * scale, -attenuation("soft_tissue"))
-        for centre, axes in GAS
-    ]
-    return join_surfaces([Surfaces(vertices, faces, attenuation("soft_tissue")), *lungs, *gas])
+
+    still: Surfaces
+    breathing: Surfaces
+    sway: np.ndarray
+
+    def breathed(self, depth):
+        """Return the breathing part at a depth of the breath, 0 out to 1 in."""
+        if depth == 0.0:
+            return self.breathing
+        moved = self.breathing.vertices + depth * self.sway
+        return Surfaces(moved, self.breathing.faces, self.breathing.jump)
 
 
-def still_surfaces(anatomy):
-    """Return everything of a posed anatomy that an X-ray shows, as closed surfaces.
+def scene_of(anatomy, *, gas=0):
+    """Return the Scene of a posed anatomy on the table.
 
     Bones are read from the same distance grids that answer every question about clearance, on a grid of
     1.2 mm. Discs, cord and ligaments do not show and are left out. The two bones above T6 are copies of it.
+    Breath moves lungs, ribs and gas; column and skin stay.
+
+    Parameters
+    ----------
+    gas : int
+        Seed of the bowel gas.
     """
-    parts = (bone_surfaces, rib_surfaces, pelvis_surfaces, implant_surfaces, trunk_surfaces)
-    return join_surfaces(part(anatomy) for part in parts)
+    lungs, ribs, bowel = lung_surfaces(anatomy), rib_surfaces(anatomy), gas_surfaces(anatomy, rng=gas)
+    still = (bone_surfaces, pelvis_surfaces, implant_surfaces, skin_surfaces, psoas_surfaces, table_surfaces)
+    down, up = np.array([0.0, 0.0, -1.0]), np.array([0.0, 0.0, 1.0])
+    aside = np.clip(np.abs(ribs.vertices[:, :1]) / number("rib", "cage_half_width"), 0.0, 1.0)
+    diaphragm, rib_end = number("xray", "breath.diaphragm"), number("xray", "breath.rib")
+    sway = [
+        np.broadcast_to(diaphragm * down, lungs.vertices.shape),
+        rib_end * aside * up,
+        np.broadcast_to(number("xray", "breath.bowel") * down, bowel.vertices.shape),
+    ]
+    return Scene(
+        join_surfaces(part(anatomy) for part in still),
+        join_surfaces([lungs, ribs, bowel]),
+        np.concatenate(sway),
+    )
+
+
+def still_surfaces(anatomy, *, gas=0):
+    """Return everything of a posed anatomy that an X-ray shows, breath held, as closed surfaces."""
+    scene = scene_of(anatomy, gas=gas)
+    return join_surfaces([scene.still, scene.breathing])
 
 
 def needle_surfaces(point, direction, needle):
-    """Return one hollow steel needle with its tip at `point`."""
-    vertices, faces = needle_mesh(
-        point,
-        direction,
-        length=needle.length,
-        outer_radius=needle.outer_radius,
-        bore_radius=needle.bore_radius,
-        bevel_length=needle.bevel_length,
-    )
-    return Surfaces(vertices, faces, step("steel"))
+    """Return one hollow steel needle with its tip at `point`, and its stylet while that is in."""
+    shape = {"length": needle.length, "bevel_length": needle.bevel_length, "bore_radius": needle.bore_radius}
+    wall = needle_mesh(point, direction, outer_radius=needle.outer_radius, **shape)
+    parts = [Surfaces(*wall, step("steel"))]
+    if getattr(needle, "stylet_in", False):
+        parts.append(Surfaces(*stylet_mesh(point, direction, **shape), step("steel")))
+    return join_surfaces(parts)
 
 
 def _alike(meshes, jump):
@@ -201,7 +209,12 @@ def lead_surfaces(nodes, properties, *, stylet=True):
     return join_surfaces(parts)
 
 
-def tool_surfaces(*, needles=(), leads=(), stylet=True):
+def anchor_surfaces(point, direction):
+    """Return one anchor: a sleeve of silicone, marked so that it shows, round a lead at `point`."""
+    return Surfaces(*anchor_mesh(point, direction), step("marked_silicone"))
+
+
+def tool_surfaces(*, needles=(), leads=(), anchors=(), stylet=True):
     """Return what moves and shows on an X-ray.
 
     Parameters
@@ -212,6 +225,8 @@ def tool_surfaces(*, needles=(), leads=(), stylet=True):
     leads : sequence of (nodes, properties)
         Middle line (n, 3) [mm], tip last, and something with radius, contacts, contact_length, spacing and
         tip_length.
+    anchors : sequence of (point, direction)
+        Middle (3,) [mm] and way of the lead (3,) that each is slid over.
     stylet : bool
         Whether the leads still hold their stylets.
 
@@ -220,4 +235,5 @@ def tool_surfaces(*, needles=(), leads=(), stylet=True):
     """
     parts = [needle_surfaces(*needle) for needle in needles]
     parts += [lead_surfaces(*lead, stylet=stylet) for lead in leads]
+    parts += [anchor_surfaces(*anchor) for anchor in anchors]
     return join_surfaces(parts)

@@ -25,12 +25,16 @@ def tools_of(state):
     return tool_surfaces(needles=needles, leads=leads)
 
 
+def _still(state):
+    return StillAttenuation(still_surfaces(state.anatomy, gas=state.scenario.seed))
+
+
 def standard_views(state, *, pixels=PIXELS):
     """Return [(name, picture (pixels, pixels) uint8)]: AP, oblique and lateral, over needle and lead.
 
     The noise of each picture is drawn from the attempt's seed, so a report repeats to the last bit.
     """
-    still, tools = StillAttenuation(still_surfaces(state.anatomy)), tools_of(state)
+    still, tools = _still(state), tools_of(state)
     middle = _between_target_and_entry(state)
     children = np.random.SeedSequence(state.seed).spawn(len(VIEWS))
     views = []
