@@ -169,15 +169,15 @@ def test_xray_with_view_collimation_and_dicom(run, tmp_path):
     import pydicom
 
     png, dcm = tmp_path / "picture.png", tmp_path / "picture.dcm"
-    call = ("xray", "ordinary-adult", "-o", png, "--dicom", dcm, "--size", "128", "--view", "oblique right")
+    call = ("xray", "ordinary-adult", "-o", png, "--dicom", dcm, "--size", "256", "--view", "oblique right")
     code, out, _ = run(*call, "--tilt-deg", "-10", "--shutters-across", "0.4", "--json")
     assert code == 0
     told = json.loads(out)
     assert (told["orbit_deg"], told["tilt_deg"]) == (pytest.approx(50.0), pytest.approx(-10.0))
     assert told["images"] == 1 and told["air_kerma_mgy"] > 0.0
     picture, read = np.asarray(Image.open(png)), pydicom.dcmread(dcm)
-    assert np.array_equal(read.pixel_array[:100], picture[:100])
-    assert not picture[84:100, 2:35].any() and picture[84:100, 50:78].mean() > 60.0
+    assert np.array_equal(read.pixel_array[:200], picture[:200])
+    assert not picture[160:200, 2:70].any() and picture[160:200, 100:156].mean() > 60.0
     code, out, _ = run(*call, "--exposure", "live", "--frames-per-second", "4")
     assert code == 0 and "0 images, 3 s live" in out and "SIMULATED" in str(read.PatientName)
 

@@ -6,25 +6,27 @@ import trimesh
 
 from meshes.findings import PedicleScrews, VertebralCement
 from meshes.instruments import contact_middles
+from meshes.tables.loader import number
 from meshes.units import radians
 from trainer.physics.lead_properties import LeadProperties
 from trainer.physics.needle import Needle
 from trainer.physics.xray_carm import CArm, isocentre_at
+from trainer.physics.xray_materials import attenuation, step
 from trainer.physics.xray_picture import take_picture
 from trainer.physics.xray_raster import StillAttenuation, path_attenuation
 from trainer.physics.xray_scene import (
-    attenuation,
     bone_surfaces,
     implant_surfaces,
     lead_surfaces,
     pelvis_surfaces,
     rib_surfaces,
-    step,
+    scene_of,
     still_surfaces,
     tool_surfaces,
     trunk_surfaces,
 )
-from trainer.physics.xray_surfaces import Surfaces
+from trainer.physics.xray_soft import gas_surfaces, psoas_surfaces, table_surfaces
+from trainer.physics.xray_surfaces import Surfaces, join_surfaces
 
 PROPERTIES = LeadProperties()
 
@@ -76,6 +78,63 @@ def test_the_column_goes_on_above_the_modelled_bones(anatomy):
     carm = CArm(isocentre_at(anatomy, "T8"), radians(90.0), pixels=128)
     assert path_attenuation(bone_surfaces(anatomy), carm)[8:24].max(axis=1).min() > 0.3
     assert path_attenuation(trunk_surfaces(anatomy), carm)[0].max() > 1.0
+
+
+def test_breath_sways_lungs_ribs_and_gas(anatomy):
+    """Breathed in, lungs and gas lie lower, ribs rise aside; all stays closed and what else there is stays."""
+    scene = scene_of(anatomy)
+    assert scene.breathed(0.0) is scene.breathing
+    moved = scene.breathed(1.0).vertices - scene.breathing.vertices
+    assert moved[:, 2].min() == pytest.approx(-number("xray", "breath.diaphragm"))
+    assert 0.5 * number("xray", "breath.rib") < moved[:, 2].max() <= number("xray", "breath.rib")
+    assert not moved[:, :2].any()
+    carm = CArm(isocentre_at(anatomy, "T9"), pixels=128)
+    whole = [join_surfaces([scene.still, scene.breathed(depth)]) for depth in (0.0, 0.5, 1.0)]
+    pictures = [path_attenuation(surfaces, carm) for surfaces in whole]
+    assert min(picture.min() for picture in pictures) >= 0.0
+    assert np.abs(pictures[2] - pictures[0]).max() > 0.3
+
+
+def test_gas_is_seeded_and_inside(anatomy):
+    first, same, other = (gas_surfaces(anatomy, rng=seed) for seed in (1, 1, 2))
+    assert np.array_equal(first.vertices, same.vertices)
+    assert first.vertices.shape != other.vertices.shape or not np.array_equal(first.vertices, other.vertices)
+    skin = trimesh.Trimesh(*anatomy.tissue.trunk_mesh(), process=False)
+    for gas in (first, other):
+        assert skin.contains(gas.vertices[::20]).all()
+
+
+def test_psoas_casts_its_shadow(anatomy):
+    """Closed form: the fat that it takes the place of, over its thickness; broadest beside L4."""
+    carm = CArm(isocentre_at(anatomy, "L3"), pixels=128)
+    shadow = path_attenuation(psoas_surfaces(anatomy), carm)
+    largest = 2.0 * 1.2 * 21.0 * 1.3 * step("soft_tissue", "adipose")
+    assert shadow.min() > -1e-9 and 0.4 * largest < shadow.max() < 1.6 * largest
+
+
+def test_table_lies_under_the_patient(anatomy):
+    table, (skin, _) = table_surfaces(anatomy), anatomy.tissue.trunk_mesh()
+    assert table.vertices[:, 1].max() < skin[:, 1].min()
+    frontal = CArm(isocentre_at(anatomy, "T12"), pixels=64)
+    assert path_attenuation(table, frontal)[32, 32] == pytest.approx(
+        3.0 * attenuation("carbon_fibre"), rel=1e-3
+    )
+
+
+def test_an_anchor_and_a_stylet_show():
+    carm = CArm((0.0, 0.0, 0.0), image_size=40.0, pixels=65)
+    anchor = path_attenuation(tool_surfaces(anchors=[((0.0, 0.0, 0.0), (0.0, 0.0, 1.0))]), carm)
+    wall = 2.0 * (number("lead", "anchor.radius") - number("lead", "anchor.bore_radius"))
+    assert anchor[20:45, 32].mean() == pytest.approx(wall * step("marked_silicone"), rel=0.05)
+    full, hollow = (
+        path_attenuation(
+            tool_surfaces(needles=[((0.0, 0.0, 10.0), (0.0, 0.0, 1.0), Needle(stylet_in=inside))]), carm
+        )[32, 32]
+        for inside in (True, False)
+    )
+    needle = Needle()
+    stylet = 2.0 * (needle.bore_radius - number("needle", "stylet.clearance")) * step("steel")
+    assert full - hollow == pytest.approx(stylet, rel=0.05)
 
 
 def test_steps_nest():
