@@ -1,8 +1,10 @@
 """The frozen whole of one patient that everyone else reads: bones, poses, canal, soft tissue."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from pathlib import Path
 
+from meshes import cache
 from meshes.bones import PITCH, build_bones
 from meshes.canal_build import build_chart
 from meshes.curve import level_poses
@@ -20,6 +22,7 @@ from meshes.parameters import SHAPE, SpineParameters, shape_facts
 from meshes.pelvis import pelvis_meshes
 from meshes.rib import rib_shells
 from meshes.roots import root_meshes
+from meshes.soft_parts import kept_soft_parts
 from meshes.soft_tissue import build_soft_tissue
 
 NEEDS_NEW_BONES = (*SHAPE, "stature_scale")
@@ -38,12 +41,15 @@ class Anatomy:
         {level: Pose}, from the bone's frame to the patient's.
     uncarved : dict or None
         {level: Bone} before neighbours gave way to each other in these poses; None where that is `bones`.
+    kept : Path or None
+        Where canal and tissue lie on disk; None for while a slider moves.
     """
 
     parameters: SpineParameters
     bones: dict
     poses: dict
     uncarved: dict | None = None
+    kept: Path | None = None
 
     @cached_property
     def packed(self):
@@ -64,13 +70,23 @@ class Anatomy:
     @cached_property
     def canal(self):
         """CanalChart."""
+        if self.kept:
+            return self._soft_parts[0]
         return build_chart(self.bones, self.poses, self.parameters, packed=self.packed)
 
     @cached_property
     def tissue(self):
         """SoftTissue."""
+        if self.kept:
+            return self._soft_parts[1]
         return build_soft_tissue(
             self.parameters, bones=self.bones, poses=self.poses, packed=self.packed, canal=self.canal
+        )
+
+    @cached_property
+    def _soft_parts(self):
+        return kept_soft_parts(
+            self.kept, parameters=self.parameters, bones=self.bones, poses=self.poses, packed=self.packed
         )
 
     @cached_property
@@ -169,7 +185,7 @@ class Anatomy:
 
 
 def build_anatomy(parameters=SpineParameters(), *, pitch=PITCH, progress=None):  # noqa: B008 - frozen
-    """Return the Anatomy of a spine; bones come from disk where they were built before.
+    """Return the Anatomy of a spine; what was built before comes from disk.
 
     No two neighbouring bones overlap, whatever the posture.
 
@@ -187,4 +203,5 @@ def build_anatomy(parameters=SpineParameters(), *, pitch=PITCH, progress=None): 
         If `pitch` lies outside 0.4 to 1.6 mm.
     """
     bones = build_bones(parameters, pitch=pitch, progress=progress)
-    return Anatomy(parameters, bones, level_poses(parameters)).settled()
+    settled_bones = Anatomy(parameters, bones, level_poses(parameters)).settled()
+    return replace(settled_bones, kept=cache.entry("soft", parameters, pitch))

@@ -23,6 +23,12 @@ THREADS = 2
 STORED = ("vertices", "faces", "values", "origin")
 
 
+def box_of(vertices):
+    """Return the lowest and the highest corner (3,) of vertices (n, 3), column by column: far faster."""
+    columns = vertices.T
+    return np.array([column.min() for column in columns]), np.array([column.max() for column in columns])
+
+
 @dataclass(frozen=True, eq=False)
 class Bone:
     """One bone in its own frame: origin body centre, x left, y posterior, z cranial; scaled by stature.
@@ -47,8 +53,10 @@ class Bone:
     @cached_property
     def sphere(self):
         """Centre (3,) and radius of a sphere that holds the bone. [mm]"""
-        centre = 0.5 * (self.vertices.min(axis=0) + self.vertices.max(axis=0))
-        return centre, float(np.linalg.norm(self.vertices - centre, axis=1).max())
+        low, high = box_of(self.vertices)
+        centre = 0.5 * (low + high)
+        squared = sum((self.vertices[:, k] - centre[k]) ** 2 for k in range(3))
+        return centre, float(np.sqrt(squared.max()))
 
 
 def meshed(field, origin, pitch, *, reach=REACH):
@@ -114,7 +122,8 @@ def placed_grid(values, origin, vertices, *, pitch, scale=1.0, reach=REACH, out=
         whole *= np.float32(scale)
     first, pitch = origin * scale, pitch * scale
     last = first + pitch * (np.array(whole.shape[::-1]) - 1.0)
-    margin = float(min((vertices.min(axis=0) - first).min(), (last - vertices.max(axis=0)).min()))
+    low, high = box_of(vertices)
+    margin = float(min((low - first).min(), (last - high).min()))
     return DistanceGrid(whole, first, pitch, margin, reach * scale)
 
 

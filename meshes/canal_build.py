@@ -11,7 +11,15 @@ import numpy as np
 from meshes import canal_bake as bake
 from meshes.canal import CanalChart
 from meshes.canal_axis import axis_through, rough_axis, smoothed
-from meshes.canal_findings import canal_changes, lipomatosis, narrowed, plateau, with_bed
+from meshes.canal_findings import (
+    canal_changes,
+    lipomatosis,
+    missing_flava,
+    narrowed,
+    ossified_flava,
+    plateau,
+    with_bed,
+)
 from meshes.canal_march import BONE_REACH, LONGEST_RAY, first_bone
 from meshes.canal_marks import interspaces, level_spans, level_stations
 from meshes.canal_wall import (
@@ -140,6 +148,19 @@ def _baked(axis, tables):
     }
 
 
+def chart_facts(bones, poses, parameters, marks):
+    """Return {field: value} of a CanalChart that follow from bones, posture and findings, without tables."""
+    scale, findings = parameters.stature_scale, parameters.findings
+    return {
+        "levels": CHART_LEVELS,
+        "poses": poses,
+        "posterior_walls": {level: scale * bones[level].shape.posterior_wall for level in CHART_LEVELS},
+        "ossified": ossified_flava(findings, marks),
+        "missing_flava": missing_flava(findings, marks),
+        "flavum_gaps": tuple(name for name in parameters.flavum_gaps if name in marks),
+    }
+
+
 def build_chart(bones, poses, parameters, packed=None):
     """Return the CanalChart of posed bones.
 
@@ -178,18 +199,13 @@ def build_chart(bones, poses, parameters, packed=None):
     tables["dura"] = dura_radius(sac, tables["wall"])
     tables["cord"] = cord_radius(ellipses, THETA, tables["dura"])
     return CanalChart(
-        levels=CHART_LEVELS,
         theta=THETA,
         flavum_thickness=_thickness_with(changes, thickness, axis.u, marks),
         friction_scale=changes.friction,
         memory_scale=changes.memory,
         interspaces=marks,
         level_spans=spans,
-        poses=poses,
-        posterior_walls={level: scale * bones[level].shape.posterior_wall for level in CHART_LEVELS},
-        ossified=changes.ossified,
-        missing_flava=changes.missing_flava,
-        flavum_gaps=tuple(name for name in parameters.flavum_gaps if name in marks),
+        **chart_facts(bones, poses, parameters, marks),
         **vars(axis),
         **vars(ellipses),
         **tables,

@@ -47,8 +47,6 @@ class CanalChanges:
     beds : tuple of Bed
     missing_flava : dict
         {interspace: side on which the flavum has been removed}.
-    ossified : tuple of str
-        Interspaces whose flavum is bone.
     """
 
     flavum: dict
@@ -58,7 +56,6 @@ class CanalChanges:
     memory: np.ndarray
     beds: tuple
     missing_flava: dict
-    ossified: tuple
 
 
 def plateau(u, first, last, *, edge=EDGE):
@@ -88,7 +85,6 @@ def canal_changes(findings, u, *, marks, spans):
         memory=memory,
         beds=laminectomy_beds(findings, marks=marks, spans=spans),
         missing_flava=missing_flava(findings, marks),
-        ossified=tuple(finding.interspace for finding in thick if finding.ossified),
     )
 
 
@@ -114,6 +110,12 @@ def lipomatosis(findings, u, *, spans):
             low, high = covered[-1][0], covered[0][1]
             fat = np.maximum(fat, finding.millimetres * plateau(u, low, high, edge=2.0 * EDGE))
     return fat
+
+
+def ossified_flava(findings, marks):
+    """Return the names of the interspaces among `marks` whose flavum is bone."""
+    thick = kinds.of_kind(findings, kinds.FlavumThickening)
+    return tuple(finding.interspace for finding in thick if finding.ossified and finding.interspace in marks)
 
 
 def missing_flava(findings, marks):

@@ -21,6 +21,7 @@ from meshes.levels import COLUMN
 
 # Nearer than the first, bones are cut; the second is the film that then stays free. [mm]
 TOO_NEAR, FILM = 0.3, 0.6
+CUT_LEVELS = "cut"  # name of the stored array of the levels that gave way
 # Grid points farther outside a bone than this never touch its contour. [pitch]
 BESIDE = 2.0
 
@@ -145,13 +146,16 @@ def _in_one_buffer(bones, parts):
     return found
 
 
-def _facts_of(cuts):
-    """Return what the cuts depend on besides the bones: who gives way to whom, and where it stands."""
-    return tuple(
-        (level, other.level, *pose.rotation.ravel().round(9), *pose.translation.round(9))
-        for level, neighbours in cuts.items()
-        for other, pose in neighbours
-    )
+def _facts_of(poses):
+    """Return what the cuts depend on besides the bones: where each stands in the frame of the one above."""
+    pairs = (poses[upper].inverse() @ poses[lower] for upper, lower in pairwise(COLUMN))
+    return tuple((*pose.rotation.ravel().round(9), *pose.translation.round(9)) for pose in pairs)
+
+
+def _stored_well(arrays):
+    if arrays is None or CUT_LEVELS not in arrays:
+        return False
+    return set(arrays) == {CUT_LEVELS, *(f"{n}.{name}" for n in arrays[CUT_LEVELS] for name in STORED)}
 
 
 def settled(bones, poses, *, facts):
@@ -166,15 +170,15 @@ def settled(bones, poses, *, facts):
     facts : tuple
         What the bones depend on, for the entry on disk: equal facts, equal bones.
     """
-    cuts = _cuts(
-        bones, poses, [pair for pair, gap in joint_clearances(bones, poses).items() if gap < TOO_NEAR]
-    )
-    if not cuts:
-        return bones
-    path = cache.entry("joints", facts, bones[COLUMN[0]].grid.pitch, _facts_of(cuts))
+    path = cache.entry("joints", facts, bones[COLUMN[0]].grid.pitch, _facts_of(poses))
     arrays = cache.load(path)
-    if arrays is None or set(arrays) != {f"{level}.{name}" for level in cuts for name in STORED}:
-        arrays = _carve_all(bones, cuts)
+    if not _stored_well(arrays):
+        gaps = joint_clearances(bones, poses)
+        cuts = _cuts(bones, poses, [pair for pair, gap in gaps.items() if gap < TOO_NEAR])
+        arrays = _carve_all(bones, cuts) | {CUT_LEVELS: np.array(list(cuts), "U3")}
         cache.store(path, arrays)
-    parts = {level: {name: arrays.pop(f"{level}.{name}") for name in STORED} for level in cuts}
+    levels = [str(level) for level in arrays.pop(CUT_LEVELS)]
+    if not levels:
+        return bones
+    parts = {level: {name: arrays.pop(f"{level}.{name}") for name in STORED} for level in levels}
     return _in_one_buffer(bones, parts)

@@ -130,5 +130,10 @@ def number(name, key):
 
 def numbers(name, prefix):
     """Return {rest of key: value} of all keys that begin with `prefix.`."""
+    return dict(_numbers(name, prefix))
+
+
+@cache
+def _numbers(name, prefix):
     start = prefix + "."
     return {key[len(start) :]: f.value for key, f in table(name).items() if key.startswith(start)}

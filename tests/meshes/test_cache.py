@@ -119,12 +119,17 @@ def test_two_processes_write_the_same_entry_while_a_third_reads(folder):
 
 def test_the_entries_used_longest_ago_make_room(folder, monkeypatch):
     monkeypatch.setattr(cache, "MOST_ENTRIES", 3)
-    paths = [folder / f"{number}.npz" for number in range(5)]
+    paths = [folder / f"thing-{number}.npz" for number in range(5)]
+    other = folder / "other-0.npz"
+    other.write_bytes(b"")
+    os.utime(other, (1.0, 1.0))
     for age, path in enumerate(paths[:4]):
         path.write_bytes(b"")
         os.utime(path, (1000.0 + age, 1000.0 + age))
     assert cache.store(paths[4], ARRAYS)
     assert [path.exists() for path in paths] == [False, False, True, True, True]
+    # Another kind is counted for itself.
+    assert other.exists()
 
 
 def test_a_read_only_folder_still_gives_what_lies_there(folder, monkeypatch):
