@@ -80,6 +80,8 @@ def geometry():
     from meshes.measure_windows import measure_window
     from meshes.units import radians
     from trainer.physics.aim import aim_at_target
+    from trainer.physics.corridor import corridor
+    from trainer.physics.corridor_ghost import ghost_mesh
     from trainer.physics.needle import Needle
     from trainer.physics.needle_check import check_needle
     from trainer.physics.plan import plan_needle
@@ -96,6 +98,7 @@ def geometry():
     )
     check_needle(anatomy, aim, Needle())
     plan_needle(anatomy, "T12-L1", side="left", needle=Needle(), largest_approach=radians(35.0))
+    ghost_mesh(corridor(anatomy, "T12-L1", needle=Needle(152.0), approach=radians([35.0, 45.0])))
 
 
 def instruments():

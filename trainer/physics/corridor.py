@@ -109,6 +109,12 @@ class CorridorMap:
         return places[which.ravel()]
 
 
+def legal_approaches(largest):
+    """Return the approach angles of a map (n,) that are no steeper than `largest`. [rad]"""
+    flat = APPROACH[largest + 1e-9 >= APPROACH]
+    return flat if flat.size else np.array([largest])
+
+
 def map_places(anatomy, interspace, side, lateral, caudal, approach, medial):
     """Return places (n, 4) of all combinations: entry x, z, approach, medial."""
     z = window_centre(anatomy.canal, interspace)[2] - caudal

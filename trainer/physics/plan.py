@@ -7,7 +7,7 @@ import numpy as np
 from meshes.levels import check_interspace
 from meshes.tables.loader import number
 from meshes.units import degrees, radians
-from trainer.physics.corridor import APPROACH, corridor, map_places
+from trainer.physics.corridor import corridor, legal_approaches, map_places
 from trainer.physics.needle import Needle, NeedleAim, check_angles, side_sign
 from trainer.physics.needle_check import check_needle
 from trainer.physics.needle_trials import Rule, serves_lead, try_aims
@@ -143,9 +143,8 @@ def plan_needle(
     check_angles(largest_approach, 0.0)
     random = np.random.default_rng(rng)
     sign = side_sign(side)
-    steepness = APPROACH[largest_approach + 1e-9 >= APPROACH]
-    approach = steepness if steepness.size else np.array([largest_approach])
-    found = corridor(anatomy, interspace, side=side, needle=needle, approach=approach)
+    legal = legal_approaches(largest_approach)
+    found = corridor(anatomy, interspace, side=side, needle=needle, approach=legal)
     serving = serves_lead(found.trials) if for_lead else found.free
     if not serving.any():
         raise _no_way(interspace, side, needle, largest_approach)
