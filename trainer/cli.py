@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from trainer import __version__
-from trainer.commands import aim, anatomy, cases, corridor, demo, info, replay, steer, xray
+from trainer.commands import aim, anatomy, cases, corridor, demo, info, replay, steer, survey, xray
 
 app = typer.Typer(
     help="A 3D trajectory trainer for percutaneous spinal cord stimulator leads. Training aid only.",
@@ -40,7 +40,7 @@ def _whole(
         print(context.get_help())
 
 
-for command in (demo, cases, anatomy, aim, corridor, steer, xray, replay, info):
+for command in (demo, cases, anatomy, aim, corridor, survey, steer, xray, replay, info):
     command.add_to(app)
 
 

@@ -48,7 +48,7 @@ def test_version_and_help(run):
     assert run("--version") == (0, f"{__version__}\n", "")
     code, out, err = run()
     assert (code, err) == (0, "")
-    for name in ("demo", "cases", "anatomy", "aim", "corridor", "steer", "xray", "replay", "info"):
+    for name in ("demo", "cases", "anatomy", "aim", "corridor", "survey", "steer", "xray", "replay", "info"):
         assert name in out
         assert run(name, "--help")[0] == 0
 

@@ -61,6 +61,7 @@ def facts(check):
     return {
         "verdict": check.verdict,
         "reasons": [{"kind": reason.kind, "text": reason.text} for reason in check.reasons],
+        "smallest_mend": None if check.mend is None else mend_facts(check.mend),
         "aim": {
             "interspace": check.interspace,
             "side": aim.side,
@@ -92,6 +93,8 @@ def facts(check):
             "interspace": check.entered,
             "point_mm": None if check.epidural_entry is None else [float(x) for x in check.epidural_entry],
             "offset_mm": check.lateral_offset,
+            "tip_offset_mm": check.tip_offset,
+            "crosses_midline_after_mm": check.crossing_travel,
             "dorsal_gap_mm": check.dorsal_gap,
         },
         "window": {
@@ -100,6 +103,25 @@ def facts(check):
             "width_mm": check.window_width,
             "width_fraction": check.window_width_fraction,
         },
+    }
+
+
+def mend_facts(mend):
+    """Return {name: value} of a Mend: what to change, and the needle it leads to."""
+    from meshes.units import degrees
+
+    out, up, steeper, inward = mend.moves
+    return {
+        "words": mend.words,
+        "size": mend.size,
+        "up_mm": up,
+        "away_from_midline_mm": out,
+        "steeper_deg": steeper,
+        "toward_midline_deg": inward,
+        "needle_mm": mend.needle.length,
+        "entry_mm": [mend.aim.entry_x, mend.aim.entry_z],
+        "approach_deg": degrees(mend.aim.approach),
+        "medial_deg": degrees(mend.aim.medial),
     }
 
 
@@ -123,7 +145,7 @@ def text(found):
         ("depth below skin", millimetres(found["depth_below_skin_mm"])),
         ("angle to skin", _degrees(found["angle_to_skin_deg"])),
         ("angle to canal", _degrees(found["angle_to_canal_deg"])),
-        ("offset at entry", _offset(entry["offset_mm"])),
+        ("offset at entry, of the tip", f"{_offset(entry['offset_mm'])}, {_offset(entry['tip_offset_mm'])}"),
         ("first bone", met),
         (
             "least clearance",
