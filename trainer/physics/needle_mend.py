@@ -17,7 +17,8 @@ from trainer.physics.needle_trials import Rule, try_aims
 OTHER_NEEDLE = 5.0
 # Shells of the search: step of the lattice [mm, deg], and the smallest and largest sizes looked at.
 SHELLS = ((1, 0, 6), (1, 6, 12), (1, 12, 18), (2, 18, 36), (4, 36, 80), (8, 80, 176))
-CERTIFIED = 24  # candidates of a shell that the full check is asked about
+CERTIFIED = 40  # candidates of a shell that the full check is asked about
+SLACK = 0.25  # [mm] by which the coarse trials may be too strict about bone
 FLATTEST, STEEPEST, WIDEST = radians(15.0), radians(59.0), radians(45.0)
 SINGLES = 12  # [mm, deg] the largest single change told beside the smallest
 # Kinds of change: out from the midline, up the back, steeper, more toward the midline.
@@ -113,8 +114,15 @@ def _candidates(check, moves, needle):
     places = _places(check.aim, moves)
     held = _holdable(check, places)
     moves, places = moves[held], places[held]
-    rule = Rule.of(needle)
-    free = try_aims(check.anatomy, check.interspace, places, sign=check.aim.sign, rule=rule).free
+    exact = Rule.of(needle)
+    rule = replace(
+        exact,
+        margin=exact.margin - SLACK,
+        travel=exact.travel - 2.0 * SLACK,
+        offset=exact.offset + 2.0 * SLACK,
+    )
+    ask = {"sign": check.aim.sign, "rule": rule, "whole_flavum": True}
+    free = try_aims(check.anatomy, check.interspace, places, **ask).free
     return moves[free]
 
 

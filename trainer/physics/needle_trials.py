@@ -172,7 +172,7 @@ def axis_ends(layers, places, sign, ends):
             ends[n, k], ends[n, 3 + k] = line[k], line[k] + t * line[3 + k]
 
 
-def try_aims(anatomy, interspace, places, *, sign, rule):
+def try_aims(anatomy, interspace, places, *, sign, rule, whole_flavum=False):
     """Return Trials of needles at places (n, 4): entry x, z [mm], approach, medial [rad].
 
     Parameters
@@ -180,11 +180,16 @@ def try_aims(anatomy, interspace, places, *, sign, rule):
     sign : float
         1.0 from the patient's left, -1.0 from the right.
     rule : Rule
+    whole_flavum : bool
+        Count entries as far up as the flavum reaches, as the full check does; a map asks for the bony gap.
     """
     places = np.ascontiguousarray(places, dtype=float)
     bones, layers, _ = arrays_of(anatomy)
     low, high = window_stations(anatomy.canal, interspace)
-    window = np.array([low - BELOW_WINDOW, high + ABOVE_WINDOW])
+    high = high + ABOVE_WINDOW
+    if whole_flavum:
+        high = max(high, anatomy.canal.interspace(interspace).flavum_cranial)
+    window = np.array([low - BELOW_WINDOW, high])
     code, result = np.zeros(len(places), np.int8), np.empty((len(places), 4), np.float32)
 
     def work(start):
