@@ -81,7 +81,7 @@ def test_the_column_goes_on_above_the_modelled_bones(anatomy):
 
 
 def test_breath_sways_lungs_ribs_and_gas(anatomy):
-    """Breathed in, lungs and gas lie lower, ribs rise aside; all stays closed and what else there is stays."""
+    """Breathed in, lungs and gas lie lower and ribs rise aside; all stays closed."""
     scene = scene_of(anatomy)
     assert scene.breathed(0.0) is scene.breathing
     moved = scene.breathed(1.0).vertices - scene.breathing.vertices

@@ -107,6 +107,7 @@ def instruments():
     from trainer.physics.lead import LeadProperties, Mouth, advance, insert_lead, rotate
     from trainer.physics.needle import Needle
     from trainer.physics.xray_carm import CArm
+    from trainer.physics.xray_picture import film
     from trainer.physics.xray_raster import path_attenuation
     from trainer.physics.xray_scene import tool_surfaces
 
@@ -115,7 +116,8 @@ def instruments():
     tools = tool_surfaces(
         needles=[((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), Needle())], leads=[(lead.nodes, lead.properties)]
     )
-    path_attenuation(tools, CArm((0.0, 0.0, 0.0), 0.0, 0.0, pixels=32))
+    carm = CArm((0.0, 0.0, 0.0), 0.0, 0.0, pixels=32)
+    film(path_attenuation(tools, carm), rng=0, carm=carm)
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ from trainer.physics.xray_carm import CArm
 from trainer.physics.xray_collimation import OPEN
 from trainer.physics.xray_display import PLAIN, Screen, develop, expose, noise_tile
 from trainer.physics.xray_marks import shown
-from trainer.physics.xray_raster import StillAttenuation, path_attenuation, window_of
+from trainer.physics.xray_raster import StillAttenuation, Window, path_attenuation, window_of
 from trainer.physics.xray_view import StillView, signal_with, still_view
 
 # Depths of the breath that pictures are kept for.
@@ -168,7 +168,8 @@ def film(attenuation, *, rng, carm=None):
     rng = np.random.default_rng(rng)
     view = still_view(attenuation, carm=taken_with)
     noise = noise_tile(len(attenuation), rng)
-    _, grey = expose(view.signal, noise=noise, quanta=view.quanta, rng=rng)
+    signal = signal_with(view, np.zeros((0, 0)), Window(0, 0, 0, 0))
+    _, grey = expose(signal, noise=noise, quanta=view.quanta, rng=rng)
     picture = develop(grey, view)
     return picture if carm is None else shown(picture, carm, PLAIN)
 

@@ -1,0 +1,105 @@
+"""Blending through VTK, in software where there is no card: the same numbers, chosen by measurement."""
+
+import time
+
+import numpy as np
+import pytest
+import trimesh
+
+from meshes.units import radians
+from trainer.physics.needle import Needle
+from trainer.physics.xray_carm import CArm, isocentre_at
+from trainer.physics.xray_choice import choose_rasteriser
+from trainer.physics.xray_graphics import BlendingRasteriser, NoGraphicsError, vertex_jumps
+from trainer.physics.xray_raster import path_attenuation
+from trainer.physics.xray_scene import pelvis_surfaces, rib_surfaces, tool_surfaces, trunk_surfaces
+from trainer.physics.xray_surfaces import Surfaces, join_surfaces
+
+
+@pytest.fixture(scope="module")
+def graphics():
+    rasteriser = BlendingRasteriser()
+    try:
+        assert rasteriser.card
+    except NoGraphicsError as error:
+        pytest.skip(str(error))
+    return rasteriser
+
+
+@pytest.mark.parametrize(("orbit_deg", "tilt_deg"), [(0.0, 0.0), (50.0, -15.0), (90.0, 0.0)])
+def test_the_card_draws_the_same_numbers(anatomy, graphics, orbit_deg, tilt_deg):
+    needle = tool_surfaces(needles=[((0.0, 60.0, 150.0), (0.1, -0.6, 0.8), Needle())])
+    surfaces = join_surfaces(
+        [trunk_surfaces(anatomy), rib_surfaces(anatomy), pelvis_surfaces(anatomy), needle]
+    )
+    carm = CArm(isocentre_at(anatomy, "L2"), radians(orbit_deg), radians(tilt_deg), pixels=256)
+    exact, drawn = path_attenuation(surfaces, carm), graphics(surfaces, carm)
+    assert drawn.shape == exact.shape and exact.max() > 3.0
+    assert np.sqrt(np.mean((drawn - exact) ** 2)) < 1e-3
+    assert np.median(np.abs(drawn - exact)) < 1e-4
+    # A wrong side or a wrong corner would be seen at once.
+    assert np.sqrt(np.mean((drawn[:, ::-1] - exact) ** 2)) > 0.02
+
+
+def test_other_sizes_and_poses_of_what_was_sent(graphics):
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=30.0)
+    surfaces = Surfaces(ball.vertices + [0.0, 0.0, 12.0], ball.faces, 0.05)
+    for pixels in (64, 200):
+        carm = CArm((0.0, 0.0, 0.0), 0.4, 0.2, pixels=pixels, swivel=0.1, image_size=230.0)
+        error = graphics(surfaces, carm) - path_attenuation(surfaces, carm)
+        assert np.sqrt(np.mean(error**2)) < 1e-3
+    assert not graphics(join_surfaces([]), carm).any()
+
+
+def test_a_vertex_between_two_steps_is_doubled():
+    box = trimesh.creation.box(extents=(1.0, 1.0, 1.0))
+    plain = Surfaces(box.vertices, box.faces, 0.3)
+    vertices, faces, jump = vertex_jumps(plain)
+    assert vertices is plain.vertices and set(jump) == {0.3}
+    mixed = Surfaces(box.vertices, box.faces, np.where(np.arange(12) < 6, 0.1, 0.2))
+    vertices, faces, jump = vertex_jumps(mixed)
+    np.testing.assert_array_equal(vertices[faces], mixed.vertices[mixed.faces])
+    np.testing.assert_array_equal(jump[faces], np.repeat(mixed.jump[:, None], 3, axis=1))
+
+
+class Pretended:
+    """Stands for a card that draws with a given error in no time, or cannot be had."""
+
+    card = "pretended"
+
+    def __init__(self, error=0.0, delay=0.0, missing=False):
+        self.error, self.delay, self.missing = error, delay, missing
+        self.seen = {}
+
+    def __call__(self, surfaces, carm):
+        if self.missing:
+            raise NoGraphicsError(
+                "there must be OpenGL to draw with, got none: use the processor's rasteriser"
+            )
+        if carm not in self.seen:
+            self.seen[carm] = path_attenuation(surfaces, carm) + self.error
+        time.sleep(self.delay)
+        return self.seen[carm]
+
+
+def test_the_faster_one_is_chosen_if_it_is_right():
+    # The pretended card knows the pictures already.
+    ball = trimesh.creation.icosphere(subdivisions=6, radius=60.0)
+    surfaces, carm = Surfaces(ball.vertices, ball.faces, 0.05), CArm((0.0, 0.0, 0.0), pixels=256)
+
+    def chosen(**how):
+        card = Pretended(**how)
+        if not card.missing:
+            for k in range(4):
+                card(surfaces, carm.with_changes(orbit=0.01 * k))
+        return choose_rasteriser(surfaces, carm, graphics=card), card
+
+    choice, card = chosen()
+    assert choice.rasterise is card and choice.difference == 0.0 and choice.card == "pretended"
+    assert choice.graphics_seconds < choice.processor_seconds
+    assert chosen(error=0.01)[0].rasterise is path_attenuation
+    slow = chosen(delay=0.5)[0]
+    assert slow.rasterise is path_attenuation and slow.graphics_seconds > slow.processor_seconds
+    none = chosen(missing=True)[0]
+    assert none.rasterise is path_attenuation and none.graphics_seconds == float("inf")
+    assert "there must be OpenGL" in none.card
