@@ -95,6 +95,8 @@ def _allowed(path, model):
 
 def _inner(model, part):
     """Return the model inside another, or the members of a list of models, or the one with a tag."""
+    if isinstance(part, int):
+        return model[0] if isinstance(model, tuple) and len(model) == 1 else model
     if isinstance(model, tuple):
         chosen = [member for member in model if member.model_fields[TAG].default == part]
         return chosen[0] if chosen else model

@@ -10,7 +10,20 @@ from typing import Annotated
 import typer
 
 from trainer import __version__
-from trainer.commands import aim, anatomy, cases, corridor, demo, info, replay, steer, survey, xray
+from trainer.commands import (
+    aim,
+    anatomy,
+    cases,
+    corridor,
+    demo,
+    info,
+    perform,
+    replay,
+    score,
+    steer,
+    survey,
+    xray,
+)
 
 app = typer.Typer(
     help="A 3D trajectory trainer for percutaneous spinal cord stimulator leads. Training aid only.",
@@ -40,7 +53,8 @@ def _whole(
         print(context.get_help())
 
 
-for command in (demo, cases, anatomy, aim, corridor, survey, steer, xray, replay, info):
+COMMANDS = (demo, cases, anatomy, aim, corridor, survey, steer, xray, perform, score, replay, info)
+for command in COMMANDS:
     command.add_to(app)
 
 

@@ -159,7 +159,7 @@ def test_findings_by_setting():
 def test_gaps_of_the_flavum():
     text = ORDINARY.replace("[anatomy]", '[anatomy]\nflavum_gaps = ["l1/l2", "T9-T10"]')
     assert from_toml(text, source="x").anatomy.parameters().flavum_gaps == ("T9-T10", "L1-L2")
-    with pytest.raises(ValueError, match=r"line 7: anatomy.flavum_gaps must be one of T6-T7, .*got 'L1-L3'"):
+    with pytest.raises(ValueError, match=r"line 10: anatomy.flavum_gaps must be one of T6-T7, .*got 'L1-L3'"):
         from_toml(text.replace("l1/l2", "L1-L3"), source="x")
 
 
@@ -175,7 +175,7 @@ def test_gaps_of_the_flavum():
 )
 def test_rib_pairs_are_counted(pairs, words):
     text = ORDINARY.replace("[anatomy]", f"[anatomy]\nrib_pairs = {pairs}")
-    with pytest.raises(ValueError, match=f"line 7: anatomy.rib_pairs must {words}"):
+    with pytest.raises(ValueError, match=f"line 10: anatomy.rib_pairs must {words}"):
         from_toml(text, source="x")
     good = ORDINARY.replace("[anatomy]", "[anatomy]\nrib_pairs = 11")
     assert from_toml(good, source="x").anatomy.parameters().rib_pairs == 11

@@ -91,23 +91,23 @@ REFUSED = [
     (
         "lumbar_lordosis_deg = 50.0",
         "lumbar_lordosis_deg = 95",
-        r"line 8: anatomy.lumbar_lordosis_deg must lie between 10 and 80, got 95: choose",
+        r"line 11: anatomy.lumbar_lordosis_deg must lie between 10 and 80, got 95: choose",
     ),
     (
         "lumbar_lordosis_deg = 50.0",
         'lumbar_lordosis_deg = "50"',
-        r"line 8: anatomy.lumbar_lordosis_deg must be a number, got \"50\"",
+        r"line 11: anatomy.lumbar_lordosis_deg must be a number, got \"50\"",
     ),
-    ("lumbar_lordosis_deg = 50.0", "lumbar_lordosis_deg = true", r"line 8: .* must be a number, got true"),
+    ("lumbar_lordosis_deg = 50.0", "lumbar_lordosis_deg = true", r"line 11: .* must be a number, got true"),
     (
         "body_mass_index = 25.0",
         "bmi = 25.0",
-        r"line 13: anatomy.bmi must be one of stature_scale, .*, got 'bmi': rename or remove it",
+        r"line 16: anatomy.bmi must be one of stature_scale, .*, got 'bmi': rename or remove it",
     ),
     (
         "[task]",
         "[tasks]",
-        r"line 16: tasks must be one of title, .*, got 'tasks': rename .* \(and 1 more to correct\)",
+        r"line 19: tasks must be one of title, .*, got 'tasks': rename .* \(and 1 more to correct\)",
     ),
     ("seed = 52", "", r"^case.toml: seed must be given, got nothing: add it"),
     ("seed = 52", "seed = 5.5", r"line 4: seed must be a whole number, got 5.5"),
@@ -118,44 +118,44 @@ REFUSED = [
     (
         'curve_top = "T8"',
         'curve_top = "T3"',
-        r"line 11: anatomy.curve_top must be one of T6, .* got 'T3': name a modelled level",
+        r"line 14: anatomy.curve_top must be one of T6, .* got 'T3': name a modelled level",
     ),
-    ('"T12-L1"', '"T12-L2"', r"line 19: task.interspace must be one of T6-T7, .* got 'T12-L2'"),
+    ('"T12-L1"', '"T12-L2"', r"line 22: task.interspace must be one of T6-T7, .* got 'T12-L2'"),
     (
         'target_level = "T8"',
         'target_level = "S1"',
-        r"line 17: task.target_level must be one of T6, .* L5, got 'S1': name a vertebra",
+        r"line 20: task.target_level must be one of T6, .* L5, got 'S1': name a vertebra",
     ),
     (
         'target_level = "T8"',
         'target_level = "L3"',
-        r"line 16: task must have its target_level above the interspace, got L3 and T12-L1",
+        r"line 19: task must have its target_level above the interspace, got L3 and T12-L1",
     ),
     (
         "target_offset_mm = 1.5",
         "target_offset_mm = 9",
-        r"line 18: task.target_offset_mm must lie between -6 and 6, got 9",
+        r"line 21: task.target_offset_mm must lie between -6 and 6, got 9",
     ),
-    ('side = "left"', 'side = "middle"', r"line 20: task.side must be 'left' or 'right', got \"middle\""),
+    ('side = "left"', 'side = "middle"', r"line 23: task.side must be 'left' or 'right', got \"middle\""),
     (
         "[89.0, 102.0, 114.0, 152.0]",
         "[]",
-        r"line 21: task.needle_lengths_mm must hold at least one length, got an empty list",
+        r"line 24: task.needle_lengths_mm must hold at least one length, got an empty list",
     ),
     (
         "[89.0, 102.0, 114.0, 152.0]",
         "[8.9]",
-        r"line 21: task.needle_lengths_mm must lie between 50 and 200, got 8.9",
+        r"line 24: task.needle_lengths_mm must lie between 50 and 200, got 8.9",
     ),
     (
         "[89.0, 102.0, 114.0, 152.0]",
         "114.0",
-        r"line 21: task.needle_lengths_mm must be a list in square brackets, got 114.0",
+        r"line 24: task.needle_lengths_mm must be a list in square brackets, got 114.0",
     ),
     (
         "largest_approach_deg = 35.0",
         "largest_approach_deg = 5",
-        r"line 22: task.largest_approach_deg must lie between 15 and 75, got 5",
+        r"line 25: task.largest_approach_deg must lie between 15 and 75, got 5",
     ),
     ("seed = 52", "anatomy = 3", r"the line must be TOML"),
 ]
@@ -198,5 +198,5 @@ def test_settings_change_a_copy():
 
 def test_a_value_in_place_of_a_table_is_refused():
     head, task = ORDINARY.split("[anatomy]")[0], ORDINARY[ORDINARY.index("[task]") :]
-    with pytest.raises(ValueError, match="^case.toml line 5: anatomy must be a table, got 3: correct it"):
+    with pytest.raises(ValueError, match="^case.toml line 8: anatomy must be a table, got 3: correct it"):
         from_toml(head.rstrip() + "\nanatomy = 3\n\n" + task, source="case.toml")

@@ -1,14 +1,10 @@
 """How a performer works with the C-arm: squares a level, counts, looks from the side."""
 
-import math
-
-import numpy as np
-
-from meshes.frames import unit
 from meshes.levels import LEVELS
 from meshes.units import radians
 from trainer.attempt import events as e
 from trainer.attempt.picture_acts import place_of_level
+from trainer.physics.squared_pose import squared_pose
 
 LATERAL = radians(90.0)
 OBLIQUE = radians(50.0)
@@ -29,7 +25,7 @@ class RoomWork:
 
     def square(self, level):
         """Take a frontal picture along the plates of a level, its spinous process in the middle."""
-        self._picture(*squared(self.work.attempt.anatomy, level), level)
+        self._picture(*squared_pose(self.work.attempt.anatomy, level), level)
 
     def count_levels(self):
         """Mark levels upwards from the sacrum and, with the habit, from the lowest rib."""
@@ -52,10 +48,3 @@ class RoomWork:
         if pose is None or (pose.orbit, pose.tilt, pose.centre) != (orbit, tilt, centre):
             self.work.do(e.SetCArm(orbit, tilt, centre))
         self.work.do(e.TakePicture())
-
-
-def squared(anatomy, level):
-    """Return (orbit, tilt) [rad] of a beam along the plates of a level, through its spinous process."""
-    rotation = anatomy.poses[level].rotation
-    x, y, z = unit(rotation[:, 1])
-    return math.atan2(-x, y), math.asin(float(np.clip(z, -1.0, 1.0)))

@@ -4,12 +4,13 @@ from dataclasses import asdict, replace
 
 import numpy as np
 
-from meshes.levels import LEVELS, check_level
+from meshes.levels import check_level
 from meshes.tables.loader import number
 from trainer.attempt import events as e
 from trainer.attempt.picture_events import COUNTED_FROM
 from trainer.attempt.refusals import inside, one_of
 from trainer.attempt.state import LevelMark, Pose
+from trainer.physics.level_count import level_at
 from trainer.physics.xray_carm import CArm, isocentre_at
 
 LARGEST_SWIVEL = 0.5
@@ -73,13 +74,10 @@ def _mark_level(state, event):
 
 
 def level_at_mark(anatomy, pose, column, row):
-    """Return the level whose body's middle appears nearest to a place of the picture (shares of its size)."""
-    names = [level for level in LEVELS if level in anatomy.poses]
-    middles = np.array([anatomy.poses[level].translation for level in names])
+    """Return the level whose body appears at a place of the picture (shares of its size), "" off the spine."""
     carm = c_arm(anatomy, pose)
-    columns, rows, _ = carm.project(middles)
-    distance = np.hypot(columns / carm.pixels - column, rows / carm.pixels - row)
-    return names[int(np.argmin(distance))]
+    level, _ = level_at(anatomy, (column * carm.pixels, row * carm.pixels), carm=carm)
+    return level or ""
 
 
 def place_of_level(anatomy, pose, level):

@@ -1,0 +1,1 @@
+"""Judges an attempt: measures taken from its log, and a rubric that turns them into points."""
