@@ -74,7 +74,7 @@ def _mark_level(state, event):
 
 
 def level_at_mark(anatomy, pose, column, row):
-    """Return the level whose body appears at a place of the picture (shares of its size), "" off the spine."""
+    """Return the level at a place of the picture (shares of its size), "" off the spine."""
     carm = c_arm(anatomy, pose)
     level, _ = level_at(anatomy, (column * carm.pixels, row * carm.pixels), carm=carm)
     return level or ""
