@@ -20,6 +20,7 @@ from trainer.commands import (
     perform,
     replay,
     score,
+    slices,
     steer,
     survey,
     xray,
@@ -53,7 +54,7 @@ def _whole(
         print(context.get_help())
 
 
-COMMANDS = (demo, cases, anatomy, aim, corridor, survey, steer, xray, perform, score, replay, info)
+COMMANDS = (demo, cases, anatomy, aim, corridor, survey, steer, xray, slices, perform, score, replay, info)
 for command in COMMANDS:
     command.add_to(app)
 

@@ -85,6 +85,8 @@ def geometry():
     from trainer.physics.needle import Needle
     from trainer.physics.needle_check import check_needle
     from trainer.physics.plan import plan_needle
+    from trainer.physics.slice_picture import cut, slice_picture
+    from trainer.physics.slice_plane import axial_plane
 
     anatomy = build_anatomy()
     anatomy.canal.to_chart(anatomy.canal.centre[:2])
@@ -99,6 +101,7 @@ def geometry():
     check_needle(anatomy, aim, Needle())
     plan_needle(anatomy, "T12-L1", side="left", needle=Needle(), largest_approach=radians(35.0))
     ghost_mesh(corridor(anatomy, "T12-L1", needle=Needle(152.0), approach=radians([35.0, 45.0])))
+    slice_picture(cut(anatomy, axial_plane(anatomy, pitch=4.0)), rng=1)
 
 
 def instruments():
