@@ -17,6 +17,7 @@ from trainer.commands import (
     corridor,
     demo,
     info,
+    needle,
     perform,
     replay,
     score,
@@ -54,7 +55,22 @@ def _whole(
         print(context.get_help())
 
 
-COMMANDS = (demo, cases, anatomy, aim, corridor, survey, steer, xray, slices, perform, score, replay, info)
+COMMANDS = (
+    demo,
+    cases,
+    anatomy,
+    aim,
+    corridor,
+    survey,
+    needle,
+    steer,
+    xray,
+    slices,
+    perform,
+    score,
+    replay,
+    info,
+)
 for command in COMMANDS:
     command.add_to(app)
 

@@ -46,6 +46,14 @@ UNITS = {
     "mGy/min": 1.0 / 60.0,
     "uGy/mAs": 1e-3,
     "1/mm2/uGy": 1e3,
+    "mm/s": 1.0,
+    "mm/(N s)": 1.0,
+    "mL": 1e3,
+    "mL/kPa": 1e6,
+    "kPa s/mL": 1e-6,
+    "mmHg": 1.333224e-4,
+    "S/m": 1.0,
+    "N/mm3": 1.0,
 }
 
 

@@ -222,3 +222,12 @@ def holds_together(patient, aim):
         u, theta, r = patient.canal.to_chart(check.epidural_entry)
         assert r == pytest.approx(patient.canal.radii(u, theta)[3], abs=1e-4)
         assert check.to_dura is None or check.to_dura > check.to_epidural
+
+
+def test_a_shaft_that_all_but_grazes_a_long_bone_is_followed_to_its_end():
+    """A slab 0.003 mm beside the shaft for 60 mm, then a step of 2 mm into its way."""
+    field = lambda x, y, z: np.abs(y + 26.0) - np.where(z > 20.0, 8.0, 6.0) + 0.0 * x  # noqa: E731
+    packed = packed_field(field, (-10, -60, -60), (10, 0, 60), 0.5)
+    axis = (0.0, -20.0 + RADIUS + 0.003, -40.0, 0.0, 0.0, 1.0)
+    distance, bone = first_contact((packed.values, packed.table), axis, 95.0, RADIUS)
+    assert bone == 0 and distance == pytest.approx(60.0, abs=1.0)

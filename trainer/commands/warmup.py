@@ -84,6 +84,10 @@ def geometry():
     from trainer.physics.corridor_ghost import ghost_mesh
     from trainer.physics.needle import Needle
     from trainer.physics.needle_check import check_needle
+    from trainer.physics.needle_push import push_needle
+    from trainer.physics.needle_scene import needle_scene
+    from trainer.physics.needle_state import place_needle
+    from trainer.physics.needle_turn import reangle
     from trainer.physics.plan import plan_needle
     from trainer.physics.slice_picture import cut, slice_picture
     from trainer.physics.slice_plane import axial_plane
@@ -99,6 +103,7 @@ def geometry():
         anatomy, "T12-L1", side="left", approach=radians(35.0), medial=radians(12.0), target_offset=3.0
     )
     check_needle(anatomy, aim, Needle())
+    reangle(push_needle(place_needle(needle_scene(anatomy, rng=0), aim), 30.0), radians(1.0))
     plan_needle(anatomy, "T12-L1", side="left", needle=Needle(), largest_approach=radians(35.0))
     ghost_mesh(corridor(anatomy, "T12-L1", needle=Needle(152.0), approach=radians([35.0, 45.0])))
     slice_picture(cut(anatomy, axial_plane(anatomy, pitch=4.0)), rng=1)

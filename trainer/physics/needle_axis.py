@@ -18,6 +18,7 @@ from meshes.soft_tissue import canal_height, fascia_height
 
 FINE = 1e-7  # [mm] a crossing is searched to this
 TOUCH = 2e-3  # [mm] nearer than this counts as contact
+PATIENCE, SEARCHES, GRAZING = 400, 40000, 0.01  # [1], [1], [mm] between samples close beside bone
 COARSE = 4.0  # [mm] between the first samples of the clearance
 SLACK = 0.02  # [mm] the least clearance is certified to this
 SURE = 4.5  # [mm] below this a clearance is a distance, above only a lower bound
@@ -155,15 +156,21 @@ def wall_crossing(chart, axis, near, out, work):
 
 @kernel
 def first_contact(bones, axis, stop, radius):
-    """Return (t, bone) where a round-tipped shaft first touches bone, or (nan, -1)."""
+    """Return (t, bone) where a round-tipped shaft first touches bone, or (nan, -1).
+
+    Beside bone that it all but grazes the shaft goes on in steps of 0.01 mm after a while, so that the search
+    always comes to the end.
+    """
     x, y, z, dx, dy, dz = axis
-    t = 0.0
-    for _ in range(400):
+    t, least = 0.0, 0.0
+    for k in range(SEARCHES):
         room, bone = nearest_bone(bones[0], bones[1], x + t * dx, y + t * dy, z + t * dz, True)
         room -= radius
         if room < TOUCH:
             return t, bone
-        t += room
+        if k == PATIENCE:
+            least = GRAZING
+        t += max(room, least)
         if t > stop:
             break
     return np.nan, -1
