@@ -346,7 +346,9 @@ def spinous_tip(numbers):
 def spinous_row(numbers, edges):
     """Return the spinous process: between both edges of the lamina at its root, out to the tip."""
     tip = spinous_tip(numbers)
-    upper = np.array([edges.top_y[0] + edges.top_radius + 0.6, edges.top_z[0] - 2.5])
+    # A low lamina, that of L5, carries the root of its spine right up to its rim.
+    low = min((edges.top_z[0] - edges.bottom_z[0]) / 12.0, 1.0) ** 2
+    upper = np.array([edges.top_y[0] + edges.top_radius + 0.6, edges.top_z[0] - 2.5 * low])
     lower = np.array([edges.bottom_y[0] + 0.2, edges.bottom_z[0] + 2.8])
     axis = tip - 0.5 * (upper + lower)
     axis = axis / np.linalg.norm(axis)

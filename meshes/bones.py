@@ -16,6 +16,7 @@ from meshes.distance_build import REACH, mirrored, signed_grid
 from meshes.fields import contour, evaluate_half, evaluate_whole, largest_part
 from meshes.levels import COLUMN
 from meshes.parameters import SpineParameters, shape_facts
+from meshes.rows import has_cuts
 from meshes.vertebra import VertebraShape, neighbour_clearance, shape_column
 
 PITCH = 0.8  # [mm] error of the grid: rms 0.007, largest 0.09 mm; 1.0 mm is twice as coarse and hardly faster
@@ -81,7 +82,8 @@ def _build_one(shapes, level, pitch):
     even = shapes[level].symmetric and above.symmetric
     evaluate = evaluate_half if even else evaluate_whole
     field, origin = evaluate(shapes[level].rows, pitch=pitch, clearance=clearance)
-    return meshed(largest_part(field), origin, pitch)
+    cut = any(has_cuts(shape.rows) for shape in (shapes[level], above))
+    return meshed(largest_part(field, cavities=cut), origin, pitch)
 
 
 def _build_all(shapes, pitch, report):

@@ -241,10 +241,11 @@ def evaluate(rows, points):
     return values
 
 
-def largest_part(field):
+def largest_part(field, *, cavities=False):
     """Make every part of a bone positive, in place, that is not joined to the largest; return the field.
 
-    What surgery or carving has cut loose is taken out with it.
+    What surgery or carving has cut loose is taken out with it. With `cavities`, holes without a way out are
+    filled too: a sliver of the bone above can leave one.
     """
     parts, count = label_parts(field < 0.0)
     if count > 1:
@@ -252,6 +253,12 @@ def largest_part(field):
         sizes[0] = 0
         loose = (parts > 0) & (parts != sizes.argmax())
         field[loose] = -field[loose]
+    if cavities:
+        parts, count = label_parts(field >= 0.0)
+        if count > 1:
+            shut = (parts > 0) & (parts != np.bincount(parts.ravel())[1:].argmax() + 1)
+            # Zero is outside too.
+            field[shut] = -np.maximum(field[shut], 1e-3)
     return field
 
 

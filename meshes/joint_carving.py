@@ -103,7 +103,7 @@ def carved(bone, neighbours):
     for other, pose in neighbours:
         theirs = pack_bones({other.level: other}, {other.level: pose})
         give_way(field, origin, grid.pitch, theirs.values, theirs.table, FILM, BESIDE * grid.pitch)
-    return meshed(largest_part(field), origin, grid.pitch, reach=grid.reach)
+    return meshed(largest_part(field, cavities=True), origin, grid.pitch, reach=grid.reach)
 
 
 def _cuts(bones, poses, too_near):

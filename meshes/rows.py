@@ -148,6 +148,16 @@ def stack(rows):
     return np.ascontiguousarray(np.array(rows, float).reshape(-1, ROW_LENGTH))
 
 
+def cut_by_finding(rows):
+    """Return which of the rows (n, 44) are the cuts of a finding, as (n,) bool: the only boxes."""
+    return (rows[:, 0] == BOX) & (rows[:, 1] == CUT)
+
+
+def has_cuts(rows):
+    """Return whether any of the rows (n, 44) is the cut of a finding."""
+    return bool(cut_by_finding(rows).any())
+
+
 def box_of_rows(rows, *, padding=5.0):
     """Return the corners (low, high) of a box that holds the surface of all rows that add material. [mm]
 

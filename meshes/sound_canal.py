@@ -9,7 +9,7 @@ import numpy as np
 from meshes.canal_wall import FLAVUM_BOW, LONGEST_ABOVE, LONGEST_BELOW, RIDGE_SEARCH
 from meshes.fields import evaluate
 from meshes.findings import CentralStenosis, FlavumThickening, Laminectomy, of_kind
-from meshes.primitives import BOX, CUT
+from meshes.rows import cut_by_finding
 from meshes.tables.loader import number
 
 # How far the rounding of the wall takes it into the canal at the middle of a gap: 0.00-0.19, measured. [mm]
@@ -29,8 +29,8 @@ def disturbed(findings, interspaces):
 
 
 def uncut_rows(rows):
-    """Return the rows (n, 44) of a bone without the cuts of a laminectomy, the only boxes among them."""
-    return rows[(rows[:, 0] != BOX) | (rows[:, 1] != CUT)]
+    """Return the rows (n, 44) of a bone without the cuts of a laminectomy."""
+    return rows[~cut_by_finding(rows)]
 
 
 def _bone_before_surgery(canal, bone, *, rows, scale):

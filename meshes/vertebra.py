@@ -126,7 +126,11 @@ def _cut(numbers, foot, cut):
     return laminectomy_rows(
         cut,
         medial=arch.roof_between_joints(numbers),
-        lateral=arch.joint_below(numbers) + 5.0,
+        # Beyond the joint, however thick it is: a sliver that stayed would be carved out of the bone below.
+        lateral=arch.joint_below(numbers)
+        + 5.0
+        + 2.5 * numbers.inferior_hypertrophy
+        + 1.5 * abs(numbers.asymmetry),
         roof_front=numbers.posterior_wall + 0.55 * numbers.canal_depth,
         facet_front=foot.back + 4.6,
         wall=numbers.posterior_wall + 1.5,

@@ -6,7 +6,16 @@ import numpy as np
 import pytest
 import trimesh
 
-from meshes.fields import ROUGHNESS, Clearance, contour, evaluate, evaluate_half, evaluate_whole, unevenness
+from meshes.fields import (
+    ROUGHNESS,
+    Clearance,
+    contour,
+    evaluate,
+    evaluate_half,
+    evaluate_whole,
+    largest_part,
+    unevenness,
+)
 from meshes.parameters import SpineParameters
 from meshes.primitives import CUT, UNION
 from meshes.rows import box_row, capsule_row, stack
@@ -170,3 +179,18 @@ def test_contour_needs_a_surface():
     with pytest.raises(ValueError, match="field must change its sign on the grid, got no surface"):
         contour(field + 20.0, origin, 1.0)
     assert len(contour(field, origin, 1.0)[1]) > 100
+
+
+def test_a_hole_without_a_way_out_is_filled_and_one_with_a_way_stays():
+    """A solid cube with a closed hole, and with a shaft to the outside."""
+    field = np.full((12, 12, 12), 1.0, np.float32)
+    field[2:10, 2:10, 2:10] = -1.0
+    field[5, 5, 5] = 0.0
+    field[7, 7, 7:] = 1.0
+    kept = largest_part(field.copy())
+    assert kept[5, 5, 5] == 0.0
+    filled = largest_part(field.copy(), cavities=True)
+    assert filled[5, 5, 5] < 0.0 and filled[7, 7, 8] == 1.0
+    other = np.ones(field.shape, bool)
+    other[5, 5, 5] = False
+    np.testing.assert_array_equal(filled[other], field[other])

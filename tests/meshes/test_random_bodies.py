@@ -114,6 +114,12 @@ def test_faults_are_found(anatomy):
     )
 
 
+def test_a_joint_taken_out_leaves_no_hole_in_the_bone_below(forgetful):
+    """A sliver of the thick joint of L2 that the cut had left once carved a hole inside L3."""
+    findings = (f.Laminectomy("L2", side="left", reach="facets"), f.FacetHypertrophy("L2-L3", 0.8))
+    check(SpineParameters(asymmetry=1.0, width_scale=1.05, findings=findings))
+
+
 @pytest.mark.parametrize("seed", [121, 196])
 def test_bodies_that_once_failed(seed, forgetful):
     """A joint taken out at T11 left crumbs; a rib had no transverse process to lie before."""

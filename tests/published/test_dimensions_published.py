@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import trimesh
 
 from meshes.levels import LEVELS
 from meshes.measure_bones import measure_bones, measure_cobb
@@ -87,3 +88,25 @@ def test_a_positive_curve_is_convex_to_the_left(anatomy):
     apex, bottom = posed.poses["T11"].translation[0], posed.poses["L2"].translation[0]
     top = posed.poses["T8"].translation[0]
     assert apex > 0.5 * (top + bottom) + 3.0
+
+
+def deepest(mesh, shape, *, side):
+    """Return how far an endplate is hollow in the midline, below the line over its rims. [mm]"""
+    places = np.linspace(1.0 - 0.5 * shape.body_depth, 0.5 * shape.body_depth - 5.0, 25)
+    rays = np.column_stack([np.zeros(25), places, np.zeros(25)])
+    met, ray, _ = mesh.ray.intersects_location(rays, np.tile([0.0, 0.0, side], (25, 1)), multiple_hits=False)
+    height = np.full(25, np.nan)
+    height[ray] = side * met[:, 2]
+    rims = np.nanmax(height[:6]), np.nanmax(height[-6:])
+    return float(np.nanmax(np.interp(places, places[[0, -1]], rims) - height))
+
+
+@pytest.mark.parametrize("level", ["T7", "T10", "L1", "L3", "L5"])
+def test_endplates_are_hollow(anatomy, level):
+    """From memory: hollow by 1-2 mm above, lumbar lower plates by 2-3 mm; here within half a millimetre."""
+    bone = anatomy.bones[level]
+    mesh = trimesh.Trimesh(bone.vertices, bone.faces, process=False)
+    upper, lower = (deepest(mesh, bone.shape, side=side) for side in (1.0, -1.0))
+    assert 0.5 <= upper <= 2.5
+    assert 0.5 <= lower <= 3.5
+    assert lower > upper - 0.3
