@@ -27,6 +27,9 @@ FILM = 0.5
 BLOCK = 4
 # The field changes by less than this per mm (measured: up to 1.15 near the surface).
 STEEPEST = 1.5
+# A block whose points, and those beside it, surely keep this from the surface is far: more than the
+# unevenness and what a step to the next grid point can change beyond `reach`. [mm]
+BESIDE = 0.5
 # Beyond this from the surface nothing is carved or roughened; deeper inside than the second, too. [mm]
 SHELL, DEEPEST_CARVE = 3.0, 6.0
 
@@ -149,7 +152,7 @@ def fill_grid(field, rows, origin, pitch, above, rotation, translation, gap, inn
                     origin[2] + k * pitch + half,
                 )
                 middle = fold(rows, everything, x, y, z)
-                if abs(middle) > reach + 1.5 and (middle > 0.0 or above.shape[0] == 0):
+                if abs(middle) > reach + BESIDE and (middle > 0.0 or above.shape[0] == 0):
                     field[k : k + BLOCK, j : j + BLOCK, i : i + BLOCK] = middle
                     continue
                 mine = choose_rows(rows, chosen, reach + 3.0, x, y, z)
