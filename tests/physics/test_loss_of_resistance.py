@@ -9,7 +9,8 @@ from meshes.parameters import SpineParameters
 from meshes.units import radians
 from trainer.physics import needle_consequences as c
 from trainer.physics.aim import aim_at_target
-from trainer.physics.loss_of_resistance import advance_under_pressure, feel_for_loss, let_go
+from trainer.physics.epidural_saline import space_opened
+from trainer.physics.loss_of_resistance import advance_under_pressure, feel_for_loss, inject, let_go
 from trainer.physics.needle_push import push_needle
 from trainer.physics.needle_scene import needle_scene
 from trainer.physics.needle_state import place_needle
@@ -151,7 +152,19 @@ def test_every_complication_offers_a_good_and_a_bad_choice(kind):
 def test_what_physicians_do_after_a_puncture_is_the_published_share():
     """Southerland et al., Anesth Pain Med 2022;12:e127179: 57, 28 and 10 %."""
     shares = {choice.key: choice.why.split()[0] for choice in c.CHOICES[c.PUNCTURE][:3]}
-    assert shares == {"change level": "57", "stop": "28", "same level": "10"}
+    assert shares == {"another level": "57", "stop": "28", "same level": "10"}
+
+
+def test_saline_is_injected_into_the_space_and_not_into_the_flavum(anatomy):
+    state = advanced(ready(anatomy), 65.5)
+    assert state.opening.tissue == "ligamentum flavum"
+    assert inject(state, Syringe(), 6000.0)[0].delivered < 10.0
+    state = searched(state, "air")[-1][0]
+    syringe, reading = inject(state, Syringe(volume=10000.0), 6000.0)
+    assert syringe.delivered == pytest.approx(6000.0, rel=0.1) and reading.feel == "lost"
+    assert space_opened(syringe.delivered).lowering > 0.8
+    with pytest.raises(ValueError, match="volume must lie between 0 and 20000"):
+        inject(state, Syringe(), 0.0)
 
 
 def test_the_drop_is_drawn_in_for_seconds_only(anatomy):

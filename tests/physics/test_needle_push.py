@@ -14,7 +14,7 @@ from trainer.physics.needle_check import check_needle
 from trainer.physics.needle_push import push_needle, release, withdraw
 from trainer.physics.needle_scene import needle_scene
 from trainer.physics.needle_state import PUNCTURED, TENTED, place_needle
-from trainer.physics.needle_turn import held_at, reangle, stylet, turn_bevel
+from trainer.physics.needle_turn import held_at, reangle, reangle_to, stylet, turn_bevel
 
 
 @pytest.fixture(scope="module")
@@ -79,6 +79,23 @@ def test_a_plain_push_changes_nothing_of_the_state_before_it(scene, aim):
     push_needle(before, 5.0), withdraw(before, 5.0), reangle(before, radians(2.0))
     assert (before.depth, before.cut, before.counts) == (kept[0], kept[1], kept[3])
     assert np.array_equal(before.track, kept[2])
+
+
+def test_one_long_push_is_many_short_ones(scene, aim):
+    whole, parts = push_needle(place_needle(scene, aim), 40.0), place_needle(scene, aim)
+    for _ in range(20):
+        parts = push_needle(parts, 2.0)
+    assert (whole.depth, whole.cut, whole.force) == (parts.depth, parts.cut, parts.force)
+    assert np.array_equal(whole.track, parts.track)
+    assert whole.counts.pushes == 1 and parts.counts.pushes == 20
+    assert whole.peak > parts.peak and len(whole.trace) == 800
+
+
+def test_angles_can_be_named_instead_of_changed(scene, aim):
+    state = pushed(place_needle(scene, aim), 8.0)
+    turned, turn = reangle_to(state, radians(34.0), medial=radians(10.0))
+    assert turn.held_by is None
+    assert held_at(turned) == pytest.approx((radians(34.0), radians(10.0)), abs=1e-6)
 
 
 def test_the_same_acts_repeat_to_the_bit(anatomy, aim):
@@ -217,7 +234,7 @@ def test_the_stylet_is_part_of_the_needle(scene, aim):
 @pytest.mark.parametrize(
     ("act", "words"),
     [
-        (lambda s: push_needle(s, 51.0), "millimetres must lie between -50 and 50, got 51"),
+        (lambda s: push_needle(s, 201.0), "millimetres must lie between -200 and 200, got 201"),
         (lambda s: push_needle(s, 1.0, grip="firm"), "grip must be one of loose, steady, braced, got 'firm'"),
         (lambda s: push_needle(s, 1.0, speed=0.0), "speed must lie between 0 and 100"),
         (lambda s: withdraw(s, 0.0), "millimetres must lie between 0 and 300, got 0"),

@@ -9,6 +9,8 @@ from trainer.physics.syringe import AIR, press
 FIRM, BOUNCES, GIVES, LOST = FEELS = ("firm", "bounces", "gives", "lost")
 ADVANCE = 0.2  # [mm] between two looks at the plunger under continuous pressure
 SETTLE = 0.3  # [s] for which the thumb rests before a test
+INJECTION_STEP, LONGEST_INJECTION = 0.02, 30.0  # [s]
+STANDING = 20.0  # [mm³/s] below which nothing goes in any more
 _WORDS = {
     FIRM: "the plunger stands: firm",
     BOUNCES: "the plunger bounces on the air and comes back: firm",
@@ -99,6 +101,38 @@ def feel_for_loss(needle, syringe, *, force=None, seconds=None):
 def let_go(needle, syringe):
     """Return the Syringe after the thumb has rested: compressed air pushes the plunger back."""
     return press(syringe, 0.0, seconds=SETTLE, opening=needle.opening)
+
+
+def inject(needle, syringe, volume, *, force=None):
+    """Return (Syringe, LossReading) of pressing until a volume has gone in, or nothing goes in any more.
+
+    Parameters
+    ----------
+    needle : NeedleState
+        With its stylet out.
+    syringe : Syringe
+        Filled with at least that much.
+    volume : float
+        Wanted in the patient. [mm³]
+    force : float or None
+        Of the thumb. [N]
+
+    Raises
+    ------
+    ValueError
+        If the stylet is inside, or the volume is none of a syringe.
+    """
+    _ready(needle)
+    if not 0.0 < volume <= 20000.0:
+        raise ValueError(f"volume must lie between 0 and 20000 mm³, got {volume:g}: 5000 mm³ are 5 mL")
+    force = number("syringe", "thumb") if force is None else force
+    before, seconds, peak = syringe, 0.0, syringe.pressure
+    while syringe.delivered - before.delivered < volume and seconds < LONGEST_INJECTION:
+        syringe = press(syringe, force, seconds=INJECTION_STEP, opening=needle.opening)
+        seconds, peak = seconds + INJECTION_STEP, max(peak, syringe.pressure)
+        if seconds > number("syringe", "tap") and syringe.flow < STANDING:
+            break
+    return syringe, _felt(before, syringe, seconds, peak)
 
 
 def advance_under_pressure(needle, syringe, millimetres, *, force=None, speed=1.0, grip=None):

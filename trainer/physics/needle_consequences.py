@@ -25,7 +25,7 @@ class Choice:
     Parameters
     ----------
     key : str
-        Short name, for a log: "change level".
+        Short name, for a log: "another level".
     words : str
         For a button.
     rating : str
@@ -118,7 +118,7 @@ def _share(key):
 def _puncture_choices():
     level, stop, same = (_share(key) for key in ("level_changed", "stopped", "same_level"))
     return (
-        Choice("change level", "Take the needle out and enter at another level", GOOD, level[0], *level[1:]),
+        Choice("another level", "Take the needle out and enter at another level", GOOD, level[0], *level[1:]),
         Choice("stop", "Stop here and look after the patient", GOOD, stop[0], *stop[1:]),
         Choice("same level", "Take the needle out and enter at the same level", POSSIBLE, same[0], *same[1:]),
         Choice("pull back", "Pull back into the space and go on", WRONG, "the hole is under the lead's way"),
@@ -137,7 +137,9 @@ CHOICES = {
             GOOD,
             "no fluid flows yet",
         ),
-        Choice("change level", "Take the needle out and enter at another level", GOOD, "the dura is pierced"),
+        Choice(
+            "another level", "Take the needle out and enter at another level", GOOD, "the dura is pierced"
+        ),
         Choice("go on", "Pass the lead now", DANGEROUS, "the lead would lie under the dura"),
     ),
     CORD_TOUCHED: (
@@ -163,7 +165,10 @@ CHOICES = {
             "most stop by themselves",
         ),
         Choice(
-            "change level", "Take the needle out and enter at another level", GOOD, "the vessel is left alone"
+            "another level",
+            "Take the needle out and enter at another level",
+            GOOD,
+            "the vessel is left alone",
         ),
         Choice("stop", "Stop if it does not cease", POSSIBLE, "a haematoma presses on the cord within hours"),
         Choice("go on", "Go on without looking", WRONG, "blood in the space hides a haematoma"),

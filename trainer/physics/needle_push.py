@@ -15,7 +15,8 @@ from trainer.physics.needle_touch import root_touched, vessel_met
 from trainer.physics.patient_reaction import react
 from trainer.physics.tissue_layers import CORD, DURA, FASCIA, FLUID, SKIN, feel_figures
 
-LARGEST_STEP = 50.0  # [mm] in one act
+LARGEST_STEP = 200.0  # [mm] in one act
+PIECE = 2.0  # [mm] of a longer push after which the track may turn
 GIVE = 0.3  # [mm] the tip must jump beyond the hand for a give to be told
 
 
@@ -56,11 +57,34 @@ def push_needle(state, millimetres, *, grip=None, speed=1.0, until=None):
         )
     grip = check_grip(grip or state.grip)
     limit = state.needle.length if until is None else min(until, state.needle.length)
+    first, left, parts = state, millimetres, []
+    while left > 1e-9:
+        state = _piece(state, min(left, PIECE), grip, speed, limit)
+        parts.append(state)
+        left -= PIECE
+        if state.depth >= limit or state.force >= number("tissue", "hand.most"):
+            break
+    return state if len(parts) == 1 else _joined(first, parts)
+
+
+def _piece(state, millimetres, grip, speed, limit):
     memory = np.array([state.hand, state.depth, state.cut, state.slip])
     feel, grain = feel_figures(state.stab), state.scene.grain
     settings = _settings(state, grip, speed)
     report = drive(state.starts, state.codes, feel, grain, settings, memory, state.hand + millimetres, limit)
     return _after_push(state, memory, report, grip)
+
+
+def _joined(first, parts):
+    """Return the last of the states of one long push, with what all of it felt like."""
+    return replace(
+        parts[-1],
+        peak=max(part.peak for part in parts),
+        plunge=max(part.plunge for part in parts),
+        reactions=tuple(reaction for part in parts for reaction in part.reactions),
+        trace=read_only(np.vstack([part.trace for part in parts])),
+        counts=replace(parts[-1].counts, pushes=first.counts.pushes + 1),
+    )
 
 
 def _settings(state, grip, speed):

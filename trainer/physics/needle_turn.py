@@ -96,10 +96,17 @@ def reangle(state, approach_change, *, medial_change=0.0):
         If the new angles are not ones that a needle can be held at.
     """
     approach, medial = held_at(state)
-    approach, medial = approach + approach_change, medial + medial_change
+    return reangle_to(state, approach + approach_change, medial=medial + medial_change)
+
+
+def reangle_to(state, approach, *, medial):
+    """Return (state, Turn) of a needle that is to stand at these angles to the skin at its entry. [rad]
+
+    As `reangle`; raises ValueError where a needle cannot be held like that.
+    """
     if not FLATTEST <= approach <= STEEPEST or not -WIDEST <= medial <= WIDEST:
         raise ValueError(
-            "approach_change and medial_change must leave the needle between 5 and 90 degrees to the skin "
+            "approach and medial must leave the needle between 5 and 90 degrees to the skin "
             f"and 60 to the side, got {degrees(approach):.0f} and {degrees(medial):.0f}: turn less"
         )
     here, wanted = state.base_direction, direction_held(state, approach, medial)
