@@ -1,4 +1,4 @@
-"""One push of a needle, beside the full check of a needle on the same anatomy: the house rule is 0.5 ms a push."""
+"""One push of a needle beside the full check on the same anatomy; the house rule is 0.5 ms a push."""
 
 import pytest
 
