@@ -1,0 +1,262 @@
+"""The record of attempts: one embedded file by default, a server by URL for a department."""
+
+import hashlib
+import json
+import os
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import platformdirs
+from sqlalchemy import create_engine, delete, event, func, insert, select
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import ArgumentError, OperationalError, SQLAlchemyError
+
+from meshes.compiled import APPLICATION
+from trainer.records.tables import AttemptRow, Base, ScoreRow, check_pseudonym
+
+URL_NAME = "TRAINER_RECORDS"
+FILE = "records.sqlite"
+DRIVERS = {"postgresql": "postgresql+psycopg", "postgres": "postgresql+psycopg"}
+WAIT = 10.0  # [s] for another station's write
+
+
+class RecordsError(OSError):
+    """The record of attempts cannot be reached or written."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """An attempt as it goes into the record.
+
+    Parameters
+    ----------
+    person : str
+        A pseudonym.
+    journal : bytes
+        The whole journal; its lines tell one attempt from another.
+    score : trainer.scoring.score.Score
+    started : str
+        UTC, ISO 8601.
+    seconds : float
+        How long it took. [s]
+    station : str
+    """
+
+    person: str
+    journal: bytes
+    score: object
+    started: str
+    seconds: float
+    station: str = ""
+
+    @property
+    def identity(self):
+        """32 hex digits that belong to this journal alone."""
+        return hashlib.sha256(self.journal).hexdigest()[:32]
+
+
+def records_url(environment=os.environ):
+    """Return the URL of the record: that of TRAINER_RECORDS, else a file in the user's data folder."""
+    given = environment.get(URL_NAME, "").strip()
+    if not given:
+        folder = Path(platformdirs.user_data_dir(APPLICATION, appauthor=False))
+        folder.mkdir(parents=True, exist_ok=True)
+        return f"sqlite:///{folder / FILE}"
+    scheme, sign, rest = given.partition("://")
+    if not sign:
+        return f"sqlite:///{Path(given).expanduser()}"
+    return f"{DRIVERS.get(scheme, scheme)}://{rest}"
+
+
+def now_utc():
+    """Return the present time, UTC, as ISO 8601 text."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+class Store:
+    """An open record.
+
+    Parameters
+    ----------
+    url : str, optional
+        That of `records_url` where none is given.
+
+    Raises
+    ------
+    RecordsError
+        If the record cannot be opened, in one sentence.
+    ValueError
+        If the URL makes no sense.
+    """
+
+    def __init__(self, url=None):
+        self.url = url or records_url()
+        try:
+            self.engine = create_engine(make_url(self.url), **_ways(self.url))
+        except (ArgumentError, ImportError, SQLAlchemyError) as error:
+            raise ValueError(
+                f"{URL_NAME} must be a path or a URL like postgresql://user@host/name, "
+                f"got {_shown(self.url)!r}: {_first_line(error)}"
+            ) from None
+        if self.engine.dialect.name == "sqlite":
+            event.listen(self.engine, "connect", _prepare_file)
+        with self._told():
+            Base.metadata.create_all(self.engine)
+
+    @contextmanager
+    def _told(self):
+        """Turn what the database says into one sentence."""
+        try:
+            yield
+        except OperationalError as error:
+            raise RecordsError(
+                f"the record {_shown(self.url)} must be there and writable, got {_first_line(error.orig)!r}: "
+                "check the path or the server; the journal of the attempt is kept"
+            ) from None
+
+    def add(self, entry):
+        """Put an attempt and its score into the record; returns whether anything was new."""
+        person, score = check_pseudonym(entry.person), entry.score
+        attempt = {
+            "identity": entry.identity, "person": person, "station": entry.station, "case_title": score.case,
+            "case_version": score.case_version, "mode": score.mode, "seed": score.seed,
+            "started": entry.started, "seconds": entry.seconds, "events": score.events,
+            "journal": entry.journal.decode("utf-8", errors="replace"),
+        }  # fmt: skip
+        scored = {
+            "identity": entry.identity, "rubric": score.rubric, "rubric_version": score.rubric_version,
+            "rubric_digest": score.rubric_digest, "program": score.program, "scored": now_utc(),
+            "percent": score.percent, "passed": score.passed, "critical": len(score.critical_errors),
+            "record": json.dumps(score.record(), ensure_ascii=False),
+        }  # fmt: skip
+        with self._told(), self.engine.begin() as connection:
+            return _put(connection, attempt, [scored])
+
+    def attempts(self, *, person=None, case=None, mode=None):
+        """Return [{column: value}] of attempts with their latest score, oldest first."""
+        latest = (
+            select(ScoreRow.identity, func.max(ScoreRow.number).label("number"))
+            .group_by(ScoreRow.identity)
+            .subquery()
+        )
+        wanted = (
+            select(
+                *(column for column in AttemptRow.__table__.columns if column.name != "journal"),
+                ScoreRow.rubric, ScoreRow.rubric_version, ScoreRow.program, ScoreRow.percent, ScoreRow.passed,
+                ScoreRow.critical, ScoreRow.record,
+            )
+            .join(ScoreRow, ScoreRow.identity == AttemptRow.identity)
+            .join(latest, latest.c.number == ScoreRow.number)
+            .order_by(AttemptRow.started, AttemptRow.identity)
+        )  # fmt: skip
+        for column, value in (("person", person), ("case_title", case), ("mode", mode)):
+            if value is not None:
+                wanted = wanted.where(getattr(AttemptRow, column) == value)
+        if person is not None:
+            own = select(AttemptRow.identity).where(AttemptRow.person == person)
+            latest_own = (
+                select(func.max(ScoreRow.number))
+                .where(ScoreRow.identity.in_(own))
+                .group_by(ScoreRow.identity)
+            )
+            wanted = wanted.where(ScoreRow.number.in_(latest_own))
+        with self._told(), self.engine.connect() as connection:
+            return [dict(row) for row in connection.execute(wanted).mappings()]
+
+    def journal(self, identity):
+        """Return the journal (bytes) of an attempt; raises KeyError where there is none."""
+        wanted = select(AttemptRow.journal).where(AttemptRow.identity == identity)
+        with self._told(), self.engine.connect() as connection:
+            found = connection.execute(wanted).scalar_one_or_none()
+        if found is None:
+            raise KeyError(identity)
+        return found.encode("utf-8")
+
+    def people(self):
+        """Return [(person, attempts, passed, mean percent)] by the last score of each attempt."""
+        found = {}
+        for row in self.attempts():
+            found.setdefault(row["person"], []).append(row)
+        return [
+            (person, len(rows), sum(r["passed"] for r in rows), sum(r["percent"] for r in rows) / len(rows))
+            for person, rows in sorted(found.items())
+        ]
+
+    def delete_person(self, person):
+        """Delete everything of a person; returns how many attempts went."""
+        mine = select(AttemptRow.identity).where(AttemptRow.person == person)
+        with self._told(), self.engine.begin() as connection:
+            connection.execute(delete(ScoreRow).where(ScoreRow.identity.in_(mine)))
+            return connection.execute(delete(AttemptRow).where(AttemptRow.person == person)).rowcount
+
+    def take_over(self, other):
+        """Copy what another Store holds and this one does not; returns how many attempts were new."""
+        new = 0
+        with self._told(), other.engine.connect() as source, self.engine.begin() as connection:
+            for attempt in source.execute(select(AttemptRow.__table__)).mappings():
+                scores = source.execute(
+                    select(ScoreRow.__table__).where(ScoreRow.identity == attempt["identity"])
+                ).mappings()
+                rows = [{k: v for k, v in score.items() if k != "number"} for score in scores]
+                known = _known(connection, attempt["identity"])
+                _put(connection, dict(attempt), rows)
+                new += not known
+        return new
+
+    def close(self):
+        self.engine.dispose()
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.close()
+
+
+def _ways(url):
+    return {"connect_args": {"timeout": WAIT}} if url.startswith("sqlite") else {"pool_pre_ping": True}
+
+
+def _prepare_file(connection, _):
+    """Readers do not wait for a writer, and nothing that was committed is lost with the power."""
+    cursor = connection.cursor()
+    for wish in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+        cursor.execute(f"PRAGMA {wish}")
+    cursor.close()
+
+
+def _known(connection, identity):
+    found = connection.execute(select(AttemptRow.identity).where(AttemptRow.identity == identity))
+    return found.first() is not None
+
+
+def _put(connection, attempt, scores):
+    """Insert what is not there yet; returns whether anything was."""
+    new = False
+    if not _known(connection, attempt["identity"]):
+        connection.execute(insert(AttemptRow).values(**attempt))
+        new = True
+    for score in scores:
+        same = select(ScoreRow.number).where(
+            ScoreRow.identity == score["identity"],
+            ScoreRow.rubric_digest == score["rubric_digest"],
+            ScoreRow.program == score["program"],
+        )
+        if connection.execute(same).first() is None:
+            connection.execute(insert(ScoreRow).values(**score))
+            new = True
+    return new
+
+
+def _shown(url):
+    """Return a URL without its password."""
+    try:
+        return make_url(url).render_as_string(hide_password=True)
+    except ArgumentError:
+        return url
+
+
+def _first_line(error):
+    return (str(error).strip().splitlines() or [type(error).__name__])[0]
