@@ -19,6 +19,7 @@ from trainer.commands import (
     info,
     needle,
     perform,
+    records,
     replay,
     score,
     slices,
@@ -68,6 +69,7 @@ COMMANDS = (
     slices,
     perform,
     score,
+    records,
     replay,
     info,
 )

@@ -156,7 +156,7 @@ def test_two_stations_write_one_file_at_once(tmp_path):
 def test_what_cannot_be_opened_is_told(tmp_path):
     blocked = tmp_path / "a file"
     blocked.write_text("")
-    with pytest.raises(RecordsError, match="must be there and writable .* journal of the attempt is kept"):
+    with pytest.raises(RecordsError, match="must be there and writable, .* journal of the attempt is kept"):
         Store(f"sqlite:///{blocked}/records.sqlite")
     with pytest.raises(ValueError, match="TRAINER_RECORDS must be a path or a URL"):
         Store("nonsense://x")
