@@ -30,11 +30,41 @@ def wide_blur(picture, reach):
     change the last bit.
     """
     edges, before, share = _coarse_axis(len(picture))
-    cells = np.diff(edges).astype(np.float32)
-    coarse = np.add.reduceat(np.add.reduceat(picture, edges[:-1], axis=0), edges[:-1], axis=1)
-    coarse = gaussian_filter(coarse / (cells[:, None] * cells), reach * len(cells), mode="nearest")
-    rows = coarse[before] + share[:, None] * (coarse[before + 1] - coarse[before])
-    return rows[:, before] + share * (rows[:, before + 1] - rows[:, before])
+    picture = np.ascontiguousarray(picture, np.float32)
+    coarse = np.empty((len(edges) - 1, len(edges) - 1), np.float32)
+    cell_means(picture, edges, coarse)
+    coarse = gaussian_filter(coarse, reach * len(coarse), mode="nearest")
+    out = np.empty_like(picture)
+    spread_cells(coarse, before, share, out)
+    return out
+
+
+@kernel
+def cell_means(picture, edges, coarse):
+    """Fill `coarse` with the means of a picture over cells that begin and end at `edges`, both ways."""
+    cells = coarse.shape[0]
+    for m in range(cells):
+        coarse[m] = 0.0
+        for j in range(edges[m], edges[m + 1]):
+            row = picture[j]
+            for k in range(cells):
+                total = np.float32(0.0)
+                for i in range(edges[k], edges[k + 1]):
+                    total += row[i]
+                coarse[m, k] += total
+        for k in range(cells):
+            coarse[m, k] /= (edges[m + 1] - edges[m]) * (edges[k + 1] - edges[k])
+
+
+@kernel
+def spread_cells(coarse, before, share, out):
+    """Fill `out` from coarse cells, linear between their middles; `before` and `share` as in _coarse_axis."""
+    for j in range(out.shape[0]):
+        upper, lower, weight = coarse[before[j]], coarse[before[j] + 1], share[j]
+        row = upper + weight * (lower - upper)
+        for i in range(out.shape[1]):
+            first = row[before[i]]
+            out[j, i] = first + share[i] * (row[before[i] + 1] - first)
 
 
 @kernel
@@ -56,19 +86,21 @@ def blur_down(source, weights, first, last, out):
 @kernel
 def blur_along(source, weights, first, last, out):
     """Fill rows first to last of `out` with `source` blurred along its rows; edges repeat."""
+    # Slices, because a compiler that sees them adds up eight pixels at a time.
     columns, reach = source.shape[1], weights.shape[0] - 1
     padded = np.empty(columns + 2 * reach, np.float32)
     for j in range(first, last):
-        padded[:reach] = source[j, 0]
-        padded[reach + columns :] = source[j, columns - 1]
+        row, blurred, weight = source[j], out[j], weights[0]
+        padded[:reach] = row[0]
+        padded[reach : reach + columns] = row
+        padded[reach + columns :] = row[columns - 1]
         for i in range(columns):
-            padded[reach + i] = source[j, i]
-        for i in range(columns):
-            out[j, i] = weights[0] * padded[reach + i]
+            blurred[i] = weight * row[i]
         for k in range(1, reach + 1):
+            before, behind = padded[reach - k : reach - k + columns], padded[reach + k : reach + k + columns]
             weight = weights[k]
             for i in range(columns):
-                out[j, i] += weight * (padded[reach + i - k] + padded[reach + i + k])
+                blurred[i] += weight * (before[i] + behind[i])
 
 
 @cache

@@ -116,7 +116,9 @@ def still_view(attenuation, *, carm, collimation=OPEN, purpose="single"):
     np.maximum(signal, np.float32(DARKEST_SIGNAL), out=signal)
     grey = np.log(signal)
     # Behind lead the slow part goes on as in the open field, so that its edge is no border of the window.
-    filled = np.where(opening > 0.5, grey, np.float32(np.median(measured(grey, opening))))
+    filled = grey
+    if collimation != OPEN:
+        filled = np.where(opening > 0.5, grey, np.float32(np.median(measured(grey, opening))))
     base = np.float32(display["compression"]) * wide_blur(filled, display["compression_reach"])
     share = 100.0 * np.array([display["darkest"], display["lightest"]])
     darkest, lightest = np.percentile(measured(grey - base, opening), share)
