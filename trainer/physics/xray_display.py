@@ -15,7 +15,7 @@ from trainer.physics.xray_blur import blur_along, blur_down, half_weights
 from trainer.physics.xray_view import DARKEST_SIGNAL
 
 # Between which greys the tone curve is straight.
-TOE, SHOULDER = 0.13, 0.72
+TOE, SHOULDER = 0.19, 0.74
 # The tone curve as a table over these levels.
 LEAST_LEVEL, LARGEST_LEVEL, LEVELS = -1.0, 3.0, 4096
 CHUNKS = 2

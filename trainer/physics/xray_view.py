@@ -94,6 +94,25 @@ def _unsharpness(carm):
     return number("xray", "exposure.unsharpness") / carm.pixel_pitch
 
 
+def _grey_scale(grey, opening, collimation):
+    """Return (slow part, darkest, lightest) of a logarithm of readings (n, n): how it is to be shown.
+
+    Metal takes no part in it, nor what is behind lead: both would press bone into few greys.
+    """
+    display = numbers("xray", "display")
+    filled = grey
+    if collimation != OPEN:
+        filled = np.where(opening > 0.5, grey, np.float32(np.median(measured(grey, opening))))
+    reach, metal = display["compression_reach"], np.float32(display["metal"])
+    # Twice: metal lowers its own surroundings until it is taken out of them.
+    slow = wide_blur(np.maximum(filled, wide_blur(filled, reach) - metal), reach)
+    base = np.float32(display["compression"]) * slow
+    values = measured(grey - base, opening)[measured(grey - slow, opening) > -metal]
+    share = 100.0 * np.array([display["darkest"], display["lightest"]])
+    darkest, lightest = np.percentile(values, share)
+    return base, float(darkest), float(lightest)
+
+
 def still_view(attenuation, *, carm, collimation=OPEN, purpose="single"):
     """Return the StillView of an attenuation (n, n), exposed automatically.
 
@@ -105,7 +124,7 @@ def still_view(attenuation, *, carm, collimation=OPEN, purpose="single"):
     purpose : str
         "single" or "live", which wants less of the generator.
     """
-    exposure, display = numbers("xray", "exposure"), numbers("xray", "display")
+    exposure = numbers("xray", "exposure")
     opening = collimation.opening(carm.pixels)
     attenuation = attenuation.astype(np.float32)
     middle = float(np.median(measured(attenuation, opening)))
@@ -115,13 +134,7 @@ def still_view(attenuation, *, carm, collimation=OPEN, purpose="single"):
     signal = narrow_blur((primary + scatter) / np.float32(1.0 + ratio), _unsharpness(carm))
     np.maximum(signal, np.float32(DARKEST_SIGNAL), out=signal)
     grey = np.log(signal)
-    # Behind lead the slow part goes on as in the open field, so that its edge is no border of the window.
-    filled = grey
-    if collimation != OPEN:
-        filled = np.where(opening > 0.5, grey, np.float32(np.median(measured(grey, opening))))
-    base = np.float32(display["compression"]) * wide_blur(filled, display["compression_reach"])
-    share = 100.0 * np.array([display["darkest"], display["lightest"]])
-    darkest, lightest = np.percentile(measured(grey - base, opening), share)
+    base, darkest, lightest = _grey_scale(grey, opening, collimation)
     for array in (attenuation, scatter, signal, base):
         array.setflags(write=False)
     return StillView(
@@ -135,8 +148,8 @@ def still_view(attenuation, *, carm, collimation=OPEN, purpose="single"):
         opening,
         signal,
         base,
-        float(darkest),
-        float(lightest),
+        darkest,
+        lightest,
     )
 
 
