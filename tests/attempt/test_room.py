@@ -4,6 +4,7 @@ import pytest
 
 from meshes.units import radians
 from trainer.attempt import events as e
+from trainer.attempt.exposure import thickness
 from trainer.attempt.picture_acts import level_at_mark, place_of_level
 from trainer.attempt.state import Pose
 from trainer.attempt.step import step
@@ -50,7 +51,42 @@ def test_pictures_and_seconds_are_counted(room):
         room, e.SetCArm(0.0, 0.0, "T12"), e.TakePicture(), e.StartLive(), e.StopLive(3.0), e.TakePicture()
     )
     assert (state.room.images, state.room.seconds, state.room.live) == (2, 3.0, False)
-    assert state.room.kerma > done(room, e.SetCArm(0.0, 0.0, "T12"), e.TakePicture()).room.kerma > 0.0
+    once = done(room, e.SetCArm(0.0, 0.0, "T12"), e.TakePicture())
+    assert state.room.kerma > once.room.kerma > 0.0
+    assert state.room.dose.kerma_area > once.room.dose.kerma_area > 0.0
+
+
+def test_shutters_spare_area_and_a_lateral_costs_more(room):
+    def dose(**pose):
+        return done(
+            room, e.SetCArm(**{"orbit": 0.0, "tilt": 0.0, "centre": "T12", **pose}), e.TakePicture()
+        ).room.dose
+
+    wide, narrow, lateral = dose(), dose(across_open=0.5), dose(orbit=radians(90.0))
+    assert narrow.kerma_area < 0.7 * wide.kerma_area
+    assert narrow.air_kerma == wide.air_kerma
+    assert lateral.air_kerma > 1.5 * wide.air_kerma
+    with pytest.raises(ValueError, match="iris must lie between 0.1 and 1, got 0"):
+        dose(iris=0.0)
+
+
+def test_a_ray_through_a_closed_box_and_past_it():
+    """Closed form: a box of 20 by 30 by 40 mm; a slant ray is longer by the cosine; two boxes add up."""
+    import numpy as np
+    import trimesh
+
+    box = trimesh.creation.box((20.0, 30.0, 40.0))
+    mesh = box.vertices, box.faces
+    assert thickness(mesh, np.array([1.0, -500.0, 3.0]), np.array([0.0, 1.0, 0.0])) == pytest.approx(30.0)
+    slant = np.array([0.0, np.cos(0.2), np.sin(0.2)])
+    assert thickness(mesh, np.array([1.0, 0.0, 0.0]) - 200.0 * slant, slant) == pytest.approx(
+        30.0 / np.cos(0.2)
+    )
+    assert thickness(mesh, np.array([11.0, -500.0, 3.0]), np.array([0.0, 1.0, 0.0])) == 0.0
+    other = box.copy().apply_translation((0.0, 100.0, 0.0))
+    both = trimesh.util.concatenate([box, other])
+    along = thickness((both.vertices, both.faces), np.array([1.0, -500.0, 3.0]), np.array([0.0, 1.0, 0.0]))
+    assert along == pytest.approx(60.0)
 
 
 def test_no_picture_without_a_pose_and_no_light_twice(room):
@@ -68,7 +104,7 @@ def test_a_picture_of_an_unknown_place_is_refused(room):
         step(room, e.SetCArm(0.0, 0.0, "C5"))
     with pytest.raises(ValueError, match="tilt_deg must lie between"):
         step(room, e.SetCArm(0.0, radians(80.0), "T12"))
-    with pytest.raises(ValueError, match="along must lie between -400 and 400 mm, got 900"):
+    with pytest.raises(ValueError, match="along_mm must lie between .* got 900: the base"):
         step(room, e.SetCArm(0.0, 0.0, "T12", along=900.0))
 
 

@@ -2,20 +2,18 @@
 
 from dataclasses import asdict, replace
 
-import numpy as np
-
 from meshes.levels import check_level
-from meshes.tables.loader import number
 from trainer.attempt import events as e
+from trainer.attempt.exposure import path_through_body
 from trainer.attempt.picture_events import COUNTED_FROM
 from trainer.attempt.refusals import inside, one_of
 from trainer.attempt.state import LevelMark, Pose
 from trainer.physics.level_count import level_at
-from trainer.physics.xray_carm import CArm, isocentre_at
+from trainer.physics.xray_carm import isocentre_at
+from trainer.physics.xray_collimation import Collimation
+from trainer.physics.xray_stand import Stand
+from trainer.physics.xray_technique import automatic_technique
 
-LARGEST_SWIVEL = 0.5
-FIELDS = ("full", "middle", "small")
-TRAVEL = 400.0  # of the table from the level at the isocentre [mm]
 LONGEST_BEAM = 600.0  # of one stretch of live picture [s]
 LONGEST_NAME = 40
 MOST_POSES = 12
@@ -23,26 +21,43 @@ MOST_POSES = 12
 
 def c_arm(anatomy, pose, **changes):
     """Return the CArm of a Pose; raises ValueError if it cannot stand like that."""
-    centre = isocentre_at(anatomy, pose.centre) + np.array([pose.across, pose.height, pose.along])
-    return CArm(tuple(centre.tolist()), pose.orbit, pose.tilt, **changes)
+    stand = Stand(
+        tuple(isocentre_at(anatomy, pose.centre).tolist()),
+        along=pose.along,
+        across=pose.across,
+        height=pose.height,
+        orbit=pose.orbit,
+        tilt=pose.tilt,
+        swivel=pose.swivel,
+        field=pose.field,
+    )
+    return stand.carm.with_changes(**changes)
+
+
+def collimation(pose):
+    """Return the Collimation of a Pose."""
+    return Collimation(pose.iris, pose.across_open, pose.along_open)
 
 
 def _set_c_arm(state, event):
-    inside("along", event.along, -TRAVEL, TRAVEL)
-    inside("across", event.across, -TRAVEL, TRAVEL)
-    inside("height", event.height, -TRAVEL, TRAVEL)
-    inside("swivel", event.swivel, -LARGEST_SWIVEL, LARGEST_SWIVEL, "rad")
-    one_of("field", event.field, FIELDS)
     pose = Pose(**asdict(event))
     c_arm(state.anatomy, pose)
+    collimation(pose)
     return _in_room(state, pose=pose)
 
 
+def exposure(anatomy, pose, purpose):
+    """Return the CArm and the Technique of a frame; the C-arm follows the thickness of the body."""
+    carm = c_arm(anatomy, pose)
+    middle = path_through_body(anatomy, carm)
+    return carm, automatic_technique(middle, carm=carm, purpose=purpose)
+
+
 def _take_picture(state, _):
-    room = state.room
     pose = standing(state)
-    kerma = room.kerma + number("attempt", "dose.picture")
-    return _in_room(state, shown=pose, images=room.images + 1, kerma=kerma)
+    carm, technique = exposure(state.anatomy, pose, "single")
+    dose = state.room.dose.with_image(technique, carm=carm, collimation=collimation(pose))
+    return _in_room(state, shown=pose, dose=dose)
 
 
 def _start_live(state, _):
@@ -57,8 +72,9 @@ def _stop_live(state, event):
     if not room.live:
         raise ValueError("live must be on before it is stopped, got it off: start it first")
     inside("seconds", event.seconds, 0.0, LONGEST_BEAM, "s")
-    kerma = room.kerma + event.seconds * number("attempt", "dose.live_rate")
-    return _in_room(state, live=False, shown=room.pose, seconds=room.seconds + event.seconds, kerma=kerma)
+    carm, technique = exposure(state.anatomy, room.pose, "live")
+    dose = room.dose.with_live(event.seconds, technique, carm=carm, collimation=collimation(room.pose))
+    return _in_room(state, live=False, shown=room.pose, dose=dose)
 
 
 def _mark_level(state, event):

@@ -21,6 +21,8 @@ class SetCArm:
         [rad]
     field : str
         Magnification: the part of the detector that is read, "full", "middle" or "small".
+    iris, across_open, along_open : float
+        How far the iris and the shutters beside and above are open, as shares of the picture's half width.
     """
 
     orbit: float
@@ -31,6 +33,9 @@ class SetCArm:
     height: float = 0.0
     swivel: float = 0.0
     field: str = "full"
+    iris: float = 1.0
+    across_open: float = 1.0
+    along_open: float = 1.0
 
 
 @dataclass(frozen=True)

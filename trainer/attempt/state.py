@@ -3,7 +3,9 @@
 from dataclasses import dataclass, field, fields, replace
 
 from trainer.attempt.digest import digest_of
+from trainer.physics.dose import DoseRecord
 
+NOTHING_YET = DoseRecord()
 PHASES = ("plan", "picture", "needle", "lead", "test", "secure", "debrief")
 PRACTICE, ASSESSMENT = "practice", "assessment"
 MODES = (PRACTICE, ASSESSMENT)
@@ -52,6 +54,9 @@ class Pose:
     height: float = 0.0
     swivel: float = 0.0
     field: str = "full"
+    iris: float = 1.0
+    across_open: float = 1.0
+    along_open: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -73,11 +78,8 @@ class Room:
     shown : Pose or None
         Of the picture that is held on the screen.
     live : bool
-    images : int
-    seconds : float
-        Of live picture. [s]
-    kerma : float
-        Estimated air kerma at the skin. [mGy]
+    dose : trainer.physics.dose.DoseRecord
+        Images, seconds of live picture and the estimated kerma so far.
     stored : tuple of (name, Pose)
     marks : tuple of LevelMark
     """
@@ -85,11 +87,23 @@ class Room:
     pose: Pose | None = None
     shown: Pose | None = None
     live: bool = False
-    images: int = 0
-    seconds: float = 0.0
-    kerma: float = 0.0
+    dose: DoseRecord = NOTHING_YET
     stored: tuple = ()
     marks: tuple = ()
+
+    @property
+    def images(self):
+        return self.dose.images
+
+    @property
+    def seconds(self):
+        """Of live picture. [s]"""
+        return self.dose.live_seconds
+
+    @property
+    def kerma(self):
+        """At the entrance. [mGy]"""
+        return self.dose.air_kerma
 
 
 @dataclass(frozen=True, eq=False)
