@@ -8,9 +8,9 @@ import math
 
 import numpy as np
 
-# Where the ventral face is touched: from the midline, and shares of the way from the lower to the upper rim.
-# [mm at stature 1]
-PLACES = np.linspace(4.0, 10.0, 7)
+# Where the ventral face is touched: shares of half the canal's width from the midline, and of the way from
+# the lower to the upper rim. Nearer to the midline both laminae round off into each other.
+PLACES = np.linspace(0.3, 0.85, 7)
 SHARES = np.linspace(0.3, 0.7, 5)
 NEAR, STEPS, LEAST_POINTS = 0.02, 60, 20
 SIDES = {"left": 1.0, "right": -1.0}
@@ -31,7 +31,7 @@ def ventral_face(bone, side, *, scale=1.0):
     In mm. Each is met from the middle of the canal, straight back.
     """
     edges = bone.shape.lamina
-    x, share = (v.ravel() for v in np.meshgrid(PLACES, SHARES))
+    x, share = (v.ravel() for v in np.meshgrid(0.5 * bone.shape.canal_width * PLACES, SHARES))
     (_, top), (_, bottom) = edges.top(x), edges.bottom(x)
     start = bone.shape.posterior_wall + 0.5 * bone.shape.canal_depth
     points = scale * np.column_stack(
