@@ -17,7 +17,7 @@ PLANES = ("sagittal", "coronal", "axial")
 PITCH = 0.5  # [mm]
 LEFT, BACK, HEAD = np.eye(3)
 # Where the view is put about what it shows. [mm at stature 1]
-SAGITTAL_FRONT, SAGITTAL_BACK_MARGIN, SAGITTAL_FEET = 78.0, 6.0, 86.0
+SAGITTAL_FRONT, SAGITTAL_BACK_MARGIN, SAGITTAL_FEET = 70.0, 5.0, 80.0
 CORONAL_HALF_WIDTH = 95.0
 AXIAL_HALF_WIDTH, AXIAL_FRONT = 95.0, 78.0
 AXIAL_BACK_MARGIN = 8.0
