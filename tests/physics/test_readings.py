@@ -9,7 +9,7 @@ from meshes.instruments import contact_middles
 from meshes.units import radians
 from trainer.physics.lead import LeadProperties, advance, insert_lead, rotate
 from trainer.physics.mouth import mouth_from_placement
-from trainer.physics.readings import clock_words, level_at, read_lead, region_at
+from trainer.physics.readings import clock_words, level_at, read_lead, redirections, region_at
 
 
 @pytest.fixture(scope="module")
@@ -230,3 +230,9 @@ def test_an_unconverged_state_warns(anatomy, lead):
 
 def test_the_canal_alone_can_be_read(anatomy, lead):
     assert read_lead(lead, anatomy.canal).tip == read_lead(lead, anatomy).tip
+
+
+def test_redirections_are_changes_of_side_and_not_turns():
+    assert redirections([]) == 0
+    assert redirections(radians(a) for a in (90, 60, 10, 45)) == 0
+    assert redirections(radians(a) for a in (90, 0, -45, -90, 180, 100)) == 2

@@ -50,9 +50,9 @@ def with_tissue(rng, curve, problem, *, contact):
     )
     shifted = curve.nodes[2:] + np.array([0.9, 0.2, 0.0])
     neighbour = Neighbour(shifted, np.clip(np.arange(count) - 2, 0, count - 3), 0.65)
-    scale = rng.uniform(0.5, 2.0, (3, count))
+    scale, room = rng.uniform(0.5, 2.0, (3, count)), rng.uniform(0.0, 0.1, (count, 2))
     return problem._replace(
-        canal=tables, tissue=tissue, nodal=Nodal(*scale), lagged=lagged, neighbour=neighbour
+        canal=tables, tissue=tissue, nodal=Nodal(*scale, room), lagged=lagged, neighbour=neighbour
     )
 
 

@@ -14,10 +14,11 @@ import numpy as np
 
 from trainer.physics.lead_feed import Shaft, feed, straight_shaft
 from trainer.physics.lead_properties import LeadProperties
-from trainer.physics.lead_settle import chart_tables, settle
+from trainer.physics.lead_settle import chart_tables, outside_length, settle
 from trainer.physics.mouth import Mouth
 from trainer.physics.rod_model import CanalTables
 from trainer.physics.rod_solver import SolverLimits
+from trainer.physics.saline import DRY, Saline
 
 __all__ = [
     "LeadProperties",
@@ -41,7 +42,10 @@ SHORTEST = 4.0  # least that can be left beyond the mouth [mm]
 
 @dataclass(frozen=True, eq=False)
 class LeadSetup:
-    """What stays the same while one lead is steered. `canal` None means free space."""
+    """What stays the same while one lead is steered.
+
+    `canal` None means free space; of an `intrathecal` lead it is the room between dura and cord.
+    """
 
     canal: object
     mouth: Mouth
@@ -50,6 +54,9 @@ class LeadSetup:
     limits: SolverLimits
     neighbour_nodes: np.ndarray | None = None
     neighbour_radius: float = 0.0
+    saline: Saline = DRY
+    intrathecal: bool = False
+    mouth_station: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +82,8 @@ class LeadState:
         Largest force that is left on a node. [N]
     push : float
         Axial force of the hand beyond the needle's own drag. [N]
+    side_force : float
+        With which the shaft leans on the needle's mouth, across it. [N]
     depth : (n, 2) float
         How far wall and dura are pressed in at each node; negative is room. [mm]
     place : (n, 3) float
@@ -95,6 +104,7 @@ class LeadState:
     converged: bool = False
     residual: float = 0.0
     push: float = 0.0
+    side_force: float = 0.0
     depth: np.ndarray | None = field(default=None, repr=False)
     place: np.ndarray | None = field(default=None, repr=False)
     gap: np.ndarray | None = field(default=None, repr=False)
@@ -124,6 +134,12 @@ class LeadState:
         return np.concatenate(([0.0], np.cumsum(self.shaft.rest_lengths))) - self.shaft.rest_lengths[0]
 
     @property
+    def torque(self):
+        """Torque that the turning hand holds. [N·mm]"""
+        stiffness = self.properties.torsional_stiffness / outside_length(self.properties, self.fed)
+        return stiffness * (self.hub - self.spin)
+
+    @property
     def largest_dent(self):
         """Deepest dent of the dura. [mm]"""
         return max(0.0, float(self.depth[2:, 1].max()))
@@ -134,7 +150,7 @@ class LeadState:
         return max(0.0, float(self.depth[2:, 0].max()))
 
 
-def insert_lead(canal, mouth, properties=None, *, neighbour=None, limits=None):
+def insert_lead(canal, mouth, properties=None, *, neighbour=None, limits=None, intrathecal=False):
     """Return a lead that looks 4.5 mm out of the needle's mouth, its pre-bend pointing up.
 
     Parameters
@@ -146,6 +162,8 @@ def insert_lead(canal, mouth, properties=None, *, neighbour=None, limits=None):
     neighbour : LeadState, optional
         A lead already in place; it does not give way.
     limits : SolverLimits, optional
+    intrathecal : bool
+        The mouth lies inside the dura: then `canal` must be `intrathecal.inside_dura` of the canal.
 
     Raises
     ------
@@ -162,6 +180,8 @@ def insert_lead(canal, mouth, properties=None, *, neighbour=None, limits=None):
         limits or A_FRAME,
         None if neighbour is None else np.array(neighbour.nodes),
         0.0 if neighbour is None else neighbour.properties.radius,
+        intrathecal=intrathecal,
+        mouth_station=0.0 if canal is None else float(canal.to_chart(mouth.point)[0]),
     )
     shaft = straight_shaft(mouth, length=FIRST_LENGTH, edge=EDGE)
     return settle(LeadState(setup, shaft, tip_load=np.zeros(3)), reference=shaft.nodes)
@@ -181,8 +201,13 @@ def advance(state, millimetres):
             f"millimetres must leave {SHORTEST:g} to {state.properties.length:g} mm beyond the mouth, "
             f"got {millimetres:g} which leaves {left:g}: move it less, or take the lead out"
         )
-    steps = max(1, math.ceil(abs(millimetres) / STEP - 1e-9))
+    steps = steps_of(millimetres)
     return _one_command(state, steps, lambda now: _advance_step(now, millimetres / steps))
+
+
+def steps_of(millimetres):
+    """Return how many equilibria a feed takes: none longer than 1 mm."""
+    return max(1, math.ceil(abs(millimetres) / STEP - 1e-9))
 
 
 def rotate(state, angle):

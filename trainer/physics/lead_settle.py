@@ -24,6 +24,8 @@ from trainer.physics.rod_solver import find_equilibrium
 SHORTEST_SHAFT = 60.0
 # The friction's normal forces and frames are renewed this often within one step.
 LAG_PASSES = 2
+# The needle, thicker than the lead, holds the tissue off its mouth by so much, and less and less beyond. [mm]
+HELD_OFF, HELD_OFF_OVER = 0.4, 3.0
 # Below this a normal runs along the lead and gives it nothing to roll on.
 LEAST_ACROSS = 1e-6
 
@@ -40,7 +42,7 @@ def chart_tables(canal):
     )
 
 
-def settle(state, *, reference, fed=0.0):
+def settle(state, *, reference, fed=0.0, passes=LAG_PASSES):
     """Return the state in equilibrium; `reference` (n, 3) is where its nodes were before `fed` mm were fed.
 
     All passes together spend no more Newton steps than the limits allow. What is left then is not lost: a
@@ -52,7 +54,7 @@ def settle(state, *, reference, fed=0.0):
     force, normal, stations = shaft.memory.force, shaft.memory.normal, shaft.memory.station
     problem = _problem(state, lagged, fed)
     limits, spent = state.setup.limits, 0
-    for _ in range(LAG_PASSES):
+    for _ in range(passes):
         lagged = _with_frames(lagged, curve.tangents, force, normal)
         left = replace(limits, iterations=max(limits.iterations - spent, 1))
         found = find_equilibrium(curve, problem._replace(lagged=lagged), limits=left, stations=stations)
@@ -109,11 +111,16 @@ def _problem(state, lagged, fed):
         _hub(state, fed),
         state.setup.tables,
         _tissue(properties, in_canal=state.setup.canal is not None),
-        _nodal(state.setup.canal, shaft),
+        _nodal(state.setup, shaft),
         lagged,
         _neighbour(state.setup, shaft.nodes),
         loads,
     )
+
+
+def outside_length(properties, fed):
+    """Return how much shaft lies between the turning hand and the mouth. [mm]"""
+    return max(properties.turned_length - fed, SHORTEST_SHAFT)
 
 
 def _hub(state, fed):
@@ -122,10 +129,9 @@ def _hub(state, fed):
     Drag acts against the whole slip: while the shaft slides in or out little of it is left to hold a turn.
     """
     properties = state.properties
-    outside = max(properties.turned_length - state.fed, SHORTEST_SHAFT)
     return Hub(
         float(state.hub),
-        properties.torsional_stiffness / outside,
+        properties.torsional_stiffness / outside_length(properties, state.fed),
         float(state.spin),
         properties.drag_torque,
         max(properties.drag_range, abs(fed) / properties.radius),
@@ -161,19 +167,23 @@ def _tissue(properties, *, in_canal):
     )
 
 
-def _nodal(canal, shaft):
-    """Return the length each node stands for, and the scar tissue where it lies."""
+def _nodal(setup, shaft):
+    """Return the length each node stands for, and the scar and saline where it lies."""
     rest, count = shaft.rest_lengths, len(shaft.nodes)
     weight = np.zeros(count)
     weight[1:-1] = 0.5 * (np.concatenate(([0.0], rest[1:-1])) + rest[1:])
     weight[-1] = rest[-1]
-    if canal is None:
-        return Nodal(weight, np.ones(count), np.ones(count))
-    stations = shaft.memory.station
+    if setup.canal is None:
+        return Nodal(weight, np.ones(count), np.ones(count), np.zeros((count, 2)))
+    stations, canal = shaft.memory.station, setup.canal
+    lowered, loosened = setup.saline.at(stations)
+    beyond_mouth = np.concatenate(([0.0], np.cumsum(rest))) - rest[0]
+    held_off = HELD_OFF * np.clip(1.0 - beyond_mouth / HELD_OFF_OVER, 0.0, 1.0)
     return Nodal(
         weight,
         np.interp(stations, canal.u, canal.friction_scale),
-        np.interp(stations, canal.u, canal.memory_scale),
+        np.interp(stations, canal.u, canal.memory_scale) * loosened,
+        np.column_stack((held_off, lowered)),
     )
 
 
@@ -210,6 +220,7 @@ def _at_rest(state, found, lagged, iterations, *, slides):
         converged=found.converged,
         residual=float(found.residual),
         push=float(held @ state.mouth.direction),
+        side_force=float(np.linalg.norm(held - (held @ state.mouth.direction) * state.mouth.direction)),
         depth=contacts.depth,
         place=contacts.place,
         gap=contacts.gap,

@@ -4,6 +4,7 @@ Everything is read from the canal's chart. The limits between dorsal, lateral an
 warning and of a foramen are assumed: see meshes/tables/lead.csv.
 """
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -12,7 +13,7 @@ import numpy as np
 from meshes.instruments import contact_middles
 from meshes.swept import points_from_tip
 from meshes.tables.loader import number
-from meshes.units import degrees
+from meshes.units import degrees, radians
 
 # A cord thinner than this is its tapering end, to which no distance is read. [mm]
 LEAST_CORD = 0.5
@@ -20,6 +21,8 @@ THIRDS = ("lower third", "middle third", "upper third")
 # Decimal levels: 9.0 is the top of T9, 9.99 its bottom; lumbar levels count on from 13 at L1.
 FIRST_OF_REGION = {"T": 0, "L": 12, "S": 17}
 TIP_NODES = 3
+# Nearer to dorsal or ventral than this the bend points to no side.
+NO_SIDE = radians(15.0)
 
 
 @dataclass(frozen=True)
@@ -92,6 +95,8 @@ class LeadReading:
         [N]
     dent_near_mouth, dent_elsewhere : float
         Of the dura, within 10 mm of the mouth and beyond. [mm]
+    free_length : float
+        Of lead beyond the mouth. [mm]
     excess_length : float
         Fed beyond what the tip has gained along the canal: the lead bows where it grows. [mm]
     foramen : Foramen or None
@@ -107,6 +112,7 @@ class LeadReading:
     push: float
     dent_near_mouth: float
     dent_elsewhere: float
+    free_length: float
     excess_length: float
     foramen: Foramen | None
     warnings: tuple
@@ -128,9 +134,9 @@ def read_lead(state, anatomy_or_canal):
     """
     canal = getattr(anatomy_or_canal, "canal", anatomy_or_canal)
     tip, *contacts = _contacts(state, canal)
-    near, elsewhere = _dents(state)
+    near, elsewhere = dents(state)
     mouth_station = float(canal.to_chart(state.mouth.point)[0])
-    foramen = _foramen(state, canal)
+    foramen = foramen_of(state, canal)
     return LeadReading(
         tip,
         tuple(contacts),
@@ -140,11 +146,21 @@ def read_lead(state, anatomy_or_canal):
         state.push,
         near,
         elsewhere,
+        state.fed,
         state.fed - (tip.station - mouth_station),
         foramen,
         _warnings(near, elsewhere, foramen, state.converged),
         state.converged,
     )
+
+
+def redirections(hubs):
+    """Return how often the bend was sent to the other side, from the hub's angle after each turn. [rad]
+
+    Within 15 degrees of dorsal or ventral it points to no side.
+    """
+    sides = [math.copysign(1.0, math.sin(hub)) for hub in hubs if abs(math.sin(hub)) > math.sin(NO_SIDE)]
+    return sum(before != after for before, after in itertools.pairwise(sides))
 
 
 def clock_words(angle):
@@ -235,13 +251,14 @@ def _anatomic_offset(canal, station, point):
     return float((point - pose.translation) @ pose.rotation[:, 0])
 
 
-def _dents(state):
+def dents(state):
+    """Return the deepest dent of the dura within 10 mm of the mouth, and beyond. [mm]"""
     near = state.distances[2:] <= number("lead", "reading.near_mouth")
     dents = np.maximum(state.depth[2:, 1], 0.0)
     return float(dents[near].max(initial=0.0)), float(dents[~near].max(initial=0.0))
 
 
-def _foramen(state, canal):
+def foramen_of(state, canal):
     """Return the Foramen in which the most distal such part of the lead lies, or None."""
     u, theta, r = state.place[2:].T
     _, closed, _, _ = canal.radii(u, theta)

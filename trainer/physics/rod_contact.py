@@ -43,7 +43,7 @@ def touch(curve, problem, system, contacts):
         locate(canal, point, i, contacts, found, work)
         weight = nodal.weight[i]
         for surface in range(2):
-            depth = tissue.radius - found[4 * surface]
+            depth = tissue.radius - found[4 * surface] - nodal.room[i, surface]
             linear, cubic = weight * tissue.stiffness[surface], weight * tissue.stiffening[surface]
             contacts.depth[i, surface] = depth
             contacts.force[i, surface] = push(depth, linear, cubic)

@@ -71,6 +71,7 @@ class Nodal(NamedTuple):
     weight: np.ndarray  # (n,) mm of lead that a node stands for
     friction_scale: np.ndarray  # (n,)
     memory_scale: np.ndarray  # (n,)
+    room: np.ndarray  # (n, 2) mm by which wall and dura have given way
 
 
 class Lagged(NamedTuple):
@@ -160,7 +161,7 @@ def unloaded(nodes, *, rest_lengths, bending, torsion, axial, natural=None):
         Hub(0.0, 1.0, 0.0, 0.0, 1.0, 0.0),
         no_canal(),
         Tissue(0.5, np.zeros(2), np.zeros(2), np.zeros(2), 1.0, 0.0, 1.0),
-        Nodal(np.ones(count), np.ones(count), np.ones(count)),
+        Nodal(np.ones(count), np.ones(count), np.ones(count), np.zeros((count, 2))),
         at_rest(nodes),
         no_neighbour(count),
         np.zeros((count, 3)),
