@@ -36,7 +36,8 @@ def _to_segment(points, start, end):
     """Return the distance (n,) of points (n, 3) to a straight piece."""
     along = end - start
     share = np.clip((points - start) @ along / (along @ along), 0.0, 1.0)
-    return np.linalg.norm(points - start - share[:, None] * along, axis=1)
+    across = points - start - share[:, None] * along
+    return np.sqrt(np.einsum("ij,ij->i", across, across))
 
 
 def _to_curve(points, line, *, farthest):
@@ -62,9 +63,10 @@ def _to_cylinder(points, start, end, radius):
     along = unit(end - start)
     axial = (points - 0.5 * (start + end)) @ along
     across = points - start - ((points - start) @ along)[:, None] * along
-    radial = np.linalg.norm(across, axis=1)
-    beyond = np.stack([radial - radius, np.abs(axial) - 0.5 * np.linalg.norm(end - start)], axis=-1)
-    return np.linalg.norm(np.maximum(beyond, 0.0), axis=1) + np.minimum(beyond.max(axis=1), 0.0)
+    beside = np.sqrt(np.einsum("ij,ij->i", across, across)) - radius
+    above = np.abs(axial) - 0.5 * np.linalg.norm(end - start)
+    outside = np.hypot(np.maximum(beside, 0.0), np.maximum(above, 0.0))
+    return outside + np.minimum(np.maximum(beside, above), 0.0)
 
 
 def _screw_distance(screw):
