@@ -10,6 +10,7 @@ from meshes.soft_tissue import build_soft_tissue, window_centre
 from meshes.units import radians
 from trainer.physics.aim import aim_at_target
 from trainer.physics.corridor import corridor
+from trainer.physics.difficulty import rate
 from trainer.physics.needle import Needle
 from trainer.physics.needle_check import check_needle
 from trainer.physics.plan import plan_needle
@@ -74,6 +75,17 @@ def test_corridor_map(benchmark, anatomy):
 def test_joint_plan(benchmark, anatomy):
     plan = benchmark(plan_needle, anatomy, "T12-L1", needle=Needle(152.0), largest_approach=radians(35.0))
     assert plan.chance > 0.3
+
+
+def test_smallest_mend(benchmark, anatomy, aim):
+    """Search and certification for a needle that enters 12 mm too low."""
+    low = aim.with_changes(entry_z=aim.entry_z - 12.0)
+    mend = benchmark(lambda: check_needle(anatomy, low, Needle(152.0)).mend)
+    assert check_needle(anatomy, mend.aim, mend.needle).passes
+
+
+def test_both_ratings(benchmark, anatomy):
+    assert 0.0 < benchmark(rate, anatomy, "T12-L1", needle=Needle(152.0)).difficulty < 100.0
 
 
 def test_aim(benchmark, anatomy):

@@ -107,6 +107,26 @@ def test_clearance_and_contact_against_a_ball():
             assert math.isnan(touch) and bone == -1
 
 
+def test_clearance_beside_a_cylinder_and_along_a_plane():
+    """Closed forms: distance of two lines less both radii; height over a plane by the sine of the fall."""
+    cylinder = packed_field(
+        lambda x, y, z: np.hypot(y, z) - 6.0 + 0.0 * x, (-30, -14, -14), (30, 14, 14), 0.7
+    )
+    plane = packed_field(lambda x, y, z: y + 0.0 * x + 0.0 * z, (-20, -6, -20), (20, 12, 30), 0.7)
+    random = np.random.default_rng(7)
+    for _ in range(20):
+        turn, height = random.uniform(-0.6, 0.6), random.uniform(7.5, 9.5)
+        # In the plane y = height, turned out of the z axis: the cylinder's line is x.
+        axis = (-20.0 * math.sin(turn), height, -20.0 * math.cos(turn), math.sin(turn), 0.0, math.cos(turn))
+        clearance, at, _ = least_clearance((cylinder.values, cylinder.table), axis, 40.0, RADIUS)
+        assert clearance == pytest.approx(height - 6.0 - RADIUS, abs=0.03)
+        assert at == pytest.approx(20.0, abs=1.5)
+        fall = random.uniform(0.2, 0.7)
+        axis = (0.0, 6.0, -10.0, 0.0, -math.sin(fall), math.cos(fall))
+        touch, bone = first_contact((plane.values, plane.table), axis, 40.0, RADIUS)
+        assert touch == pytest.approx((6.0 - RADIUS) / math.sin(fall), abs=0.03) and bone == 0
+
+
 def test_certified_minimum_is_the_dense_one(anatomy):
     """Against samples every 0.05 mm, where the field is a distance (below 4.5 mm)."""
     bones, tissue, random = (
