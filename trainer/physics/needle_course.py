@@ -35,7 +35,8 @@ def opening_face(state):
     _, _, cranial, _ = state.scene.anatomy.tissue.skin_frame(state.aim.entry_x, state.aim.entry_z)
     up = unit(cranial - (cranial @ direction) * direction)
     # Seen from the hub along the needle, clockwise.
-    right = np.cross(direction, up)
+    (a, b, c), (x, y, z) = direction, up
+    right = np.array([b * z - c * y, c * x - a * z, a * y - b * x])
     return math.cos(state.bevel) * up + math.sin(state.bevel) * right
 
 

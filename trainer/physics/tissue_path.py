@@ -88,7 +88,7 @@ def _behind_canal(chart, marks, out, lateral, below_fascia):
                 return (POCKET, CLOSE) if abs(offset) < spaces[k, 5] else (FLAVUM, room)
         elif spaces[k, 6] <= behind <= spaces[k, 7] and spaces[k, 7] > 0.0:
             return POCKET, CLOSE
-        room = min(room, 0.5)
+        room = min(room, 0.5 if spaces[k, 7] > 0.0 else 1.0)
     if abs(lateral) < sizes[2]:
         return INTERSPINOUS, min(room, 0.7 * (sizes[2] - abs(lateral)))
     return MUSCLE, min(room, 0.7 * (abs(lateral) - sizes[2]), max(below_fascia, CLOSE))
