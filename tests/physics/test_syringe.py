@@ -6,7 +6,7 @@ import pytest
 
 from meshes.tables.loader import number
 from trainer.physics import tissue_layers as t
-from trainer.physics.epidural_saline import lowering_at, space_opened
+from trainer.physics.epidural_saline import space_opened
 from trainer.physics.syringe import Syringe, plunger_area, press, pressure_of_force, refilled, stepped
 
 CLOSED = t.Opening("bone", 1.0, 1.0, 1.0)
@@ -85,12 +85,26 @@ def test_bad_values_are_refused(act, words):
 
 
 def test_saline_opens_the_space_a_little_and_fades():
-    nothing, some, more = space_opened(0.0), space_opened(2000.0), space_opened(6000.0)
-    assert nothing.lowering == 0.0 and nothing.impedance_factor == nothing.friction_factor == 1.0
-    assert 0.0 < some.lowering < more.lowering < number("syringe", "saline.lowering")
-    assert more.friction_factor < some.friction_factor < 1.0
+    nothing, some, more = space_opened(0.0), space_opened(2000.0), space_opened(5000.0)
+    assert nothing.lowering == 0.0 and nothing.impedance_factor == nothing.hold_factor == 1.0
+    assert 0.0 < some.lowering < more.lowering <= number("lead", "saline.most_lowering")
+    assert more.hold_factor < some.hold_factor < 1.0
     assert more.impedance_factor < some.impedance_factor < 1.0
-    assert space_opened(6000.0, seconds=3600.0).lowering < 0.1 * more.lowering
-    assert space_opened(6000.0, medium="air").impedance_factor > 1.0
-    assert lowering_at(more, 0.0) == more.lowering and lowering_at(more, more.reach) == 0.0
-    assert lowering_at(nothing, 0.0) == 0.0
+    assert space_opened(5000.0, seconds=3600.0).lowering < 0.1 * more.lowering
+    assert space_opened(5000.0, medium="air").impedance_factor > 1.0
+    assert space_opened(5000.0, medium="air").lowering == 0.0
+
+
+def test_the_lead_is_told_the_same_saline():
+    saline = space_opened(3000.0).saline_at(120.0)
+    assert (saline.volume, saline.station) == (3.0, 120.0)
+    lowering, hold = saline.at([120.0])
+    opened = space_opened(3000.0)
+    assert (opened.lowering, opened.hold_factor) == (lowering[0], hold[0])
+
+
+def test_a_pure_film_of_saline_has_the_ratio_of_the_conductivities():
+    """Closed form: all of the wetted share of the way falls to s0 / s."""
+    ratio = number("syringe", "conductivity.surroundings") / number("syringe", "conductivity.saline")
+    most = 1.0 - number("syringe", "saline.wetting") * (1.0 - ratio)
+    assert space_opened(1e6).impedance_factor == pytest.approx(most)

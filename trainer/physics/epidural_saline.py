@@ -1,10 +1,17 @@
-"""What fluid or air left in the epidural space does: room for the lead, and what it does to impedance."""
+"""What fluid or air left in the epidural space does: room for the lead, and what it does to impedance.
+
+How far saline lowers the dura and loosens the fat is told by `saline.Saline`, which the lead's solver asks
+too; here it also fades with time, and dilutes what a contact measures.
+"""
 
 import math
 from dataclasses import dataclass
 
 from meshes.tables.loader import number
+from trainer.physics.saline import Saline
 from trainer.physics.syringe import SALINE
+
+MILLILITRE = 1000.0  # [mm³]
 
 
 @dataclass(frozen=True)
@@ -13,28 +20,32 @@ class SpaceOpened:
 
     Parameters
     ----------
+    volume : float
+        Of saline that is still there. [mm³]
     lowering : float
         How far the dura lies deeper at the opening. [mm]
-    reach : float
-        Along the canal to either side, over which that fades to nothing. [mm]
-    friction_factor : float
-        Of the lead's first advance within that reach, against none.
+    hold_factor : float
+        Of the fat's hold on the lead there, against none.
     impedance_factor : float
-        Of contacts within that reach, against none.
+        Of contacts there, against none.
     """
 
+    volume: float = 0.0
     lowering: float = 0.0
-    reach: float = 0.0
-    friction_factor: float = 1.0
+    hold_factor: float = 1.0
     impedance_factor: float = 1.0
+
+    def saline_at(self, station):
+        """Return the Saline for a lead, injected at a station of the canal. [mm]"""
+        return Saline(self.volume / MILLILITRE, station)
 
 
 def space_opened(volume, *, medium=SALINE, seconds=0.0):
     """Return the SpaceOpened by a volume [mm³] that has been injected some time ago.
 
-    Saline: the effect grows as 1 - exp(-V/V0) and fades as exp(-t/t0). It takes over a share w of the
-    current's way, so that the impedance falls by the factor 1 - w (1 - s0/s) with conductivities s of
-    saline and s0 of what is there without it. Air only shuts off a share of that way.
+    Saline fades as exp(-t/t0). It takes over a share w of the current's way, so that the impedance falls by the
+    factor 1 - w (1 - s0/s) with conductivities s of saline and s0 of what is there without it. Air only shuts
+    off a share of that way.
 
     Raises
     ------
@@ -53,16 +64,5 @@ def space_opened(volume, *, medium=SALINE, seconds=0.0):
         return SpaceOpened(impedance_factor=1.0 / (1.0 - shut))
     wet = number("syringe", "saline.wetting") * share
     ratio = number("syringe", "conductivity.surroundings") / number("syringe", "conductivity.saline")
-    return SpaceOpened(
-        lowering=number("syringe", "saline.lowering") * share,
-        reach=number("syringe", "saline.reach") * left / number("syringe", "volume"),
-        friction_factor=1.0 - number("syringe", "saline.ease") * share,
-        impedance_factor=1.0 - wet * (1.0 - ratio),
-    )
-
-
-def lowering_at(opened, distance):
-    """Return how far the dura is lowered at a distance along the canal from the opening. [mm]"""
-    if opened.reach <= 0.0 or abs(distance) >= opened.reach:
-        return 0.0
-    return opened.lowering * math.cos(0.5 * math.pi * distance / opened.reach) ** 2
+    lowering, hold = Saline(left / MILLILITRE).at([0.0])
+    return SpaceOpened(left, float(lowering[0]), float(hold[0]), 1.0 - wet * (1.0 - ratio))
