@@ -43,9 +43,9 @@ class SpaceOpened:
 def space_opened(volume, *, medium=SALINE, seconds=0.0):
     """Return the SpaceOpened by a volume [mm³] that has been injected some time ago.
 
-    Saline fades as exp(-t/t0). It takes over a share w of the current's way, so that the impedance falls by the
-    factor 1 - w (1 - s0/s) with conductivities s of saline and s0 of what is there without it. Air only shuts
-    off a share of that way.
+    Saline fades as exp(-t/t0). It takes over a share w of the current's way, so that the impedance falls by
+    the factor 1 - w (1 - s0/s) with conductivities s of saline and s0 of what is there without it. Air only
+    shuts off a share of that way.
 
     Raises
     ------
