@@ -188,6 +188,10 @@ def test_display_changes_the_picture_not_the_reading(chain):
     for wrong in ({"brightness": 2.0}, {"contrast": 0.0}):
         with pytest.raises(ValueError, match=f"{next(iter(wrong))} must lie between"):
             Display(**wrong)
+    for kind in (Display, Collimation):
+        assert kind(turn=0.3).turn == 0.3
+        with pytest.raises(ValueError, match="turn must be finite, got nan"):
+            kind(turn=np.nan)
 
 
 def crossings(surfaces, carm):

@@ -28,7 +28,7 @@ class Collimation:
     Raises
     ------
     ValueError
-        If an opening is not between a tenth and 1.
+        If an opening is not between a tenth and 1, or `turn` is not finite.
     """
 
     iris: float = 1.0
@@ -44,6 +44,8 @@ class Collimation:
                     f"{name} must lie between {SMALLEST:g} and 1, got {value!r}: "
                     "give the share of the picture that stays open"
                 )
+        if not np.isfinite(self.turn):
+            raise ValueError(f"turn must be finite, got {self.turn!r}: 0 is upright")
 
     def opening(self, pixels):
         """Return (pixels, pixels) float32, 1 where the beam passes, 0 behind lead; read-only."""

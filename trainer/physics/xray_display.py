@@ -45,7 +45,7 @@ class Display:
     Raises
     ------
     ValueError
-        If brightness is beyond 1 or contrast is not positive.
+        If brightness is beyond 1, contrast out of its range or turn not finite.
     """
 
     brightness: float = 0.0
@@ -62,6 +62,8 @@ class Display:
             )
         if not 0.1 <= self.contrast <= 10.0:
             raise ValueError(f"contrast must lie between 0.1 and 10, got {self.contrast!r}: 1 is as it comes")
+        if not np.isfinite(self.turn):
+            raise ValueError(f"turn must be finite, got {self.turn!r}: 0 is upright")
 
 
 PLAIN = Display()
