@@ -236,3 +236,12 @@ def test_a_turned_box_weighs_the_same_from_everywhere():
                     image_size=60.0, pixels=256)  # fmt: skip
         total = path_attenuation(surfaces, carm).sum() * (carm.pixel_pitch / carm.magnification) ** 2
         assert total == pytest.approx(size.prod(), rel=2e-3)
+
+
+def test_the_edge_of_the_beam_does_not_glow(chain):
+    """Tissue beside the iris is about as grey as far from it: darker only for want of scatter."""
+    for iris in (1.0, 0.6):
+        picture = chain.shot(CARM, tool_surfaces(), rng=0, collimation=Collimation(iris=iris)).picture
+        edge = 96 + int(0.492 * 192 * iris)
+        beside, inside = picture[110:130, edge - 12 : edge - 4].mean(), picture[110:130, 130:140].mean()
+        assert -45.0 < beside - inside < 10.0

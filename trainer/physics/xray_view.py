@@ -94,15 +94,14 @@ def _unsharpness(carm):
     return number("xray", "exposure.unsharpness") / carm.pixel_pitch
 
 
-def _grey_scale(grey, opening, collimation):
+def _grey_scale(grey, beyond, opening):
     """Return (slow part, darkest, lightest) of a logarithm of readings (n, n): how it is to be shown.
 
-    Metal takes no part in it, nor what is behind lead: both would press bone into few greys.
+    Metal takes no part in it: it would press bone into few greys. Behind lead the slow part follows `beyond`,
+    what would be seen there, so that the edge of the beam does not glow.
     """
     display = numbers("xray", "display")
-    filled = grey
-    if collimation != OPEN:
-        filled = np.where(opening > 0.5, grey, np.float32(np.median(measured(grey, opening))))
+    filled = np.where(opening > 0.5, grey, beyond)
     reach, metal = display["compression_reach"], np.float32(display["metal"])
     # Twice: metal lowers its own surroundings until it is taken out of them.
     slow = wide_blur(np.maximum(filled, wide_blur(filled, reach) - metal), reach)
@@ -134,7 +133,8 @@ def still_view(attenuation, *, carm, collimation=OPEN, purpose="single"):
     signal = narrow_blur((primary + scatter) / np.float32(1.0 + ratio), _unsharpness(carm))
     np.maximum(signal, np.float32(DARKEST_SIGNAL), out=signal)
     grey = np.log(signal)
-    base, darkest, lightest = _grey_scale(grey, opening, collimation)
+    beyond = np.minimum(np.float32(middle) - attenuation, np.float32(np.log(exposure["brightest"])))
+    base, darkest, lightest = _grey_scale(grey, beyond, opening)
     for array in (attenuation, scatter, signal, base):
         array.setflags(write=False)
     return StillView(
