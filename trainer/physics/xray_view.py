@@ -128,13 +128,13 @@ def still_view(attenuation, *, carm, collimation=OPEN, purpose="single"):
     attenuation = attenuation.astype(np.float32)
     middle = float(np.median(measured(attenuation, opening)))
     ratio = scatter_ratio(middle, collimation=collimation)
-    primary = _primary(attenuation, middle) * opening
-    scatter = np.float32(ratio) * wide_blur(primary, exposure["scatter_reach"])
-    signal = narrow_blur((primary + scatter) / np.float32(1.0 + ratio), _unsharpness(carm))
+    without_lead = _primary(attenuation, middle)
+    scatter = np.float32(ratio) * wide_blur(without_lead * opening, exposure["scatter_reach"])
+    whole = np.float32(1.0 + ratio)
+    signal = narrow_blur((without_lead * opening + scatter) / whole, _unsharpness(carm))
     np.maximum(signal, np.float32(DARKEST_SIGNAL), out=signal)
-    grey = np.log(signal)
-    beyond = np.minimum(np.float32(middle) - attenuation, np.float32(np.log(exposure["brightest"])))
-    base, darkest, lightest = _grey_scale(grey, beyond, opening)
+    beyond = np.log(np.maximum((without_lead + scatter) / whole, np.float32(DARKEST_SIGNAL)))
+    base, darkest, lightest = _grey_scale(np.log(signal), beyond, opening)
     for array in (attenuation, scatter, signal, base):
         array.setflags(write=False)
     return StillView(
