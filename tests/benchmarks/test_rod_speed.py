@@ -8,6 +8,7 @@ import pytest
 from scipy.linalg import solveh_banded
 
 from meshes.units import radians
+from trainer.physics import lead_pair
 from trainer.physics.lead import advance, insert_lead, rotate
 from trainer.physics.mouth import mouth_from_placement
 from trainer.physics.rod_model import BANDWIDTH
@@ -64,3 +65,29 @@ def test_one_millimetre(benchmark, lead):
 @pytest.mark.benchmark(group="lead of 116 nodes")
 def test_turn_of_five_degrees(benchmark, lead):
     assert benchmark(rotate, lead, radians(5.0)).hub == pytest.approx(radians(5.0))
+
+
+@pytest.fixture(scope="module")
+def pair(anatomy):
+    """Return two leads side by side that touch here and there."""
+    mouths = [
+        mouth_from_placement(
+            anatomy.canal, interspace="L2-L3", offset=offset, approach=radians(32.0), medial=radians(medial)
+        )
+        for offset, medial in ((2.0, 5.0), (-2.5, 12.0))
+    ]
+    first = advance(insert_lead(anatomy.canal, mouths[0]), 150.0)
+    return lead_pair.advance(lead_pair.insert_second(first, mouths[1]), 1, 120.0)
+
+
+@pytest.mark.benchmark(group="second lead of 84 nodes, 1 mm")
+def test_one_millimetre_beside_another_lead(benchmark, pair):
+    fed = pair.leads[1].fed
+    assert benchmark(lead_pair.advance, pair, 1, 1.0).leads[1].fed == pytest.approx(fed + 1.0)
+
+
+@pytest.mark.benchmark(group="second lead of 84 nodes, 1 mm")
+def test_one_millimetre_alone(benchmark, pair):
+    alone = insert_lead(pair.leads[1].setup.canal, pair.leads[1].mouth)
+    alone = advance(alone, 120.0)
+    assert benchmark(advance, alone, 1.0).fed == pytest.approx(alone.fed + 1.0)

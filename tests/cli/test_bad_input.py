@@ -63,13 +63,18 @@ CALLS = [
     ("aim ordinary-adult --entry-mm 1 2 --target-offset-mm 1", "--entry-mm must stand alone"),
     (
         "steer ordinary-adult --script bad.txt",
-        "bad.txt line 2: the line must be one of advance, withdraw, rotate",
+        "bad.txt line 2: the line must be one of advance, withdraw, rotate, saline",
     ),
     (
         "steer ordinary-adult --script none.txt",
         "none.txt must be a path that the program may use, got 'no such file",
     ),
     ("steer ordinary-adult --script good.txt --interspace X", "interspace must be one of"),
+    ("steer ordinary-adult --script good.txt --contacts 5", "contacts must be one of 4, 8, 16, got 5"),
+    (
+        "steer ordinary-adult --script good.txt --stylet bent",
+        "stylet must be one of curved, straight, strong",
+    ),
     (
         "steer ordinary-adult --script good.txt --approach-deg 95",
         "approach_deg must be more than 0 and less than 90, got 95",

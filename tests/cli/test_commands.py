@@ -117,7 +117,8 @@ def test_steer(run, script):
     assert states[2]["clock_angle_deg"] != states[1]["clock_angle_deg"]
     assert states[3]["tip_offset_mm"] > states[1]["tip_offset_mm"] - 3.0
     table, legend = run("steer", "ordinary-adult", "--script", script)[1].split("\n\n")
-    assert len(table.splitlines()) == 6
+    notes = [line for line in table.splitlines() if ": the lead " in line]
+    assert len(table.splitlines()) - len(notes) == 6
     assert "converged" in table.splitlines()[0]
     assert "left positive" in legend and "3 the patient's right" in legend
 
@@ -140,6 +141,16 @@ def test_xray_tells_when_the_repeated_attempt_differs(run, tmp_path, demo):
     assert code == 0 and "line 2: from here on the repeated attempt differs" in err
     changed.write_text("".join(lines[:5]), encoding="utf-8")
     assert "differs" not in run(*call)[2]
+
+
+def test_steer_tells_warnings_and_what_the_patient_feels(run, tmp_path):
+    """A bend held to the left ends beside a root; saline on the way is taken as any command."""
+    file = tmp_path / "held.txt"
+    file.write_text("advance 25.5\nrotate -90\nadvance 50\nsaline 1\n")
+    mouth = ("--mouth-offset-mm", "2", "--medial-deg", "8")
+    out = run("steer", "ordinary-adult", "--script", str(file), *mouth)[1]
+    assert "saline 1" in out
+    assert "the patient feels a sharp pain on the left" in out
 
 
 def test_steer_reads_standard_input(run, monkeypatch):

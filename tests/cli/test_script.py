@@ -25,8 +25,8 @@ def test_what_is_written_is_read(commands):
 @pytest.mark.parametrize(
     ("line", "words"),
     [
-        ("turn 5", "the line must be one of advance, withdraw, rotate and an amount, got 'turn 5'"),
-        ("advance", "the line must be one of advance, withdraw, rotate and an amount, got 'advance'"),
+        ("turn 5", "the line must be one of advance, withdraw, rotate, saline and an amount, got 'turn 5'"),
+        ("advance", "the line must be one of advance, withdraw, rotate, saline and an amount, got 'advance'"),
         ("advance 5 mm", "the line must be one of .*, got 'advance 5 mm'"),
         ("advance five", "the amount must be a number, got 'five': write like advance 5"),
         ("advance -1", "the amount must lie between 0 and 500 mm, got -1"),

@@ -22,6 +22,7 @@ WORDS = {
     "advance": ("mm", 0.0, 500.0),
     "withdraw": ("mm", 0.0, 500.0),
     "rotate": ("degrees", -3600.0, 3600.0),
+    "saline": ("ml", 0.0, 10.0),
 }
 
 
@@ -88,14 +89,15 @@ def script_text(name):
         ) from None
 
 
-def steps(scenario, commands, *, interspace, offset, approach, medial, report=None):
-    """Yield (words, LeadState, LeadReading) after insertion and after each command. [mm], [rad]
+def steps(scenario, commands, *, interspace, offset, approach, medial, properties=None, report=None):
+    """Yield (words, LeadState, LeadReading, LeadWarnings) after insertion and each command. [mm], [rad]
 
     Raises ValueError, naming the line of the script, for a command that cannot be done.
     """
     from meshes.anatomy import build_anatomy
     from meshes.levels import check_interspace
     from trainer.physics.lead import insert_lead
+    from trainer.physics.lead_warnings import lead_warnings
     from trainer.physics.mouth import mouth_from_placement
     from trainer.physics.readings import read_lead
 
@@ -104,18 +106,21 @@ def steps(scenario, commands, *, interspace, offset, approach, medial, report=No
     mouth = mouth_from_placement(
         anatomy.canal, interspace=interspace, offset=offset, approach=approach, medial=medial
     )
-    lead = insert_lead(anatomy.canal, mouth)
-    yield "inserted", lead, read_lead(lead, anatomy)
+    lead = insert_lead(anatomy.canal, mouth, properties)
+    yield "inserted", lead, read_lead(lead, anatomy), ()
     for command in commands:
-        lead = _moved(lead, command)
-        yield str(command), lead, read_lead(lead, anatomy)
+        before, lead = lead, _moved(lead, command)
+        yield str(command), lead, read_lead(lead, anatomy), lead_warnings(before, lead)
 
 
 def _moved(lead, command):
     from meshes.units import radians
     from trainer.physics.lead import advance, rotate
+    from trainer.physics.lead_release import inject_saline
 
     try:
+        if command.word == "saline":
+            return inject_saline(lead, command.amount)
         if command.word == "rotate":
             return rotate(lead, radians(command.amount))
         return advance(lead, command.amount if command.word == "advance" else -command.amount)
@@ -123,7 +128,7 @@ def _moved(lead, command):
         raise ValueError(f"{command.source} line {command.line}: {error}") from None
 
 
-def facts(words, lead, reading):
+def facts(words, lead, reading, warnings):
     """Return {name: value} of one state of the lead in edge units, as plain values."""
     from meshes.units import degrees
 
@@ -147,6 +152,16 @@ def facts(words, lead, reading):
             for contact in reading.contacts
         ],
         "foramen": None if reading.foramen is None else str(reading.foramen),
+        "warnings": [
+            {
+                "kind": warning.kind,
+                "text": warning.text,
+                "amount": warning.amount,
+                "limit": warning.limit,
+                "patient_says": warning.says or None,
+            }
+            for warning in warnings
+        ],
         "converged": reading.converged,
     }
 
@@ -185,12 +200,11 @@ def text(found):
 
 
 def _notes(state):
-    if state["foramen"]:
-        yield state["foramen"]
+    for warning in state["warnings"]:
+        said = warning["patient_says"]
+        yield warning["text"] + (f"; the patient feels {said}" if said else "")
     if state["tip_level"].startswith(("above", "below")):
         yield "the tip has left the modelled canal; what is told of it means nothing"
-    if not state["converged"]:
-        yield "the lead did not come to rest; do not trust its push and dent"
 
 
 def add_to(app):
@@ -208,12 +222,16 @@ def add_to(app):
             float, typer.Option(help="Between needle and canal; 90 is square to it.")
         ] = 32.0,
         medial_deg: Annotated[float, typer.Option(help="Turn of the needle towards the midline.")] = 10.0,
+        contacts: Annotated[int, typer.Option(help="Of the lead: 4, 8 or 16.")] = 8,
+        stylet: Annotated[str, typer.Option(help="In the lead: curved, straight or strong.")] = "curved",
         settings: Settings = None,
         json: AsJson = False,
     ):
         """Move a lead by a script and tell its state after each command."""
         from meshes.units import radians
+        from trainer.physics.lead_kinds import lead_kind
 
+        properties = lead_kind(contacts, stylet=stylet)
         scenario = chosen_case(case, settings)
         commands = read_script(script_text(script), source="standard input" if script == "-" else script)
         compiled_first()
@@ -227,6 +245,7 @@ def add_to(app):
                     offset=mouth_offset_mm,
                     approach=radians(approach_deg),
                     medial=radians(medial_deg),
+                    properties=properties,
                     report=report,
                 )
             ]
