@@ -107,6 +107,17 @@ def test_opposite_turns_mirror(anatomy, central):
     assert left == pytest.approx(-right, abs=0.1)
 
 
+def test_mirrored_commands_give_the_mirror_image():
+    """In a canal that is its own mirror image, to rounding: no side is preferred."""
+    mouth = Mouth(np.array([0.0, 0.3, 5.0]), np.array([0.0, 0.0, 1.0]), np.array([0.0, 1.0, 0.0]))
+    one = other = insert_lead(tube(radius=60.0, wall=4.0, dura=1.5), mouth)
+    for distance, turn in [(20.0, 0.7), (15.0, -0.4), (-6.0, 0.5), (25.0, 0.2)]:
+        one = rotate(advance(one, distance), turn)
+        other = rotate(advance(other, distance), -turn)
+    assert abs(one.nodes[-1, 0]) > 1.0
+    assert one.nodes * [-1.0, 1.0, 1.0] == pytest.approx(other.nodes, abs=1e-9)
+
+
 def test_friction_makes_the_tip_lag_and_a_frictionless_lead_follow(anatomy, central):
     free = LeadProperties(wall_friction=0.0, dura_friction=0.0, drag_torque=0.0, memory_force=0.0)
     straight = advance(insert_lead(anatomy.canal, mouth_at(anatomy), free), 35.5)

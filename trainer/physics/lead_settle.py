@@ -26,6 +26,7 @@ SHORTEST_SHAFT = 60.0
 LAG_PASSES = 2
 # The needle, thicker than the lead, holds the tissue off its mouth by so much, and less and less beyond. [mm]
 HELD_OFF, HELD_OFF_OVER = 0.4, 3.0
+TURNED, TWICE_TURNED = np.array([1, 2, 0]), np.array([2, 0, 1])
 # Below this a normal runs along the lead and gives it nothing to roll on.
 LEAST_ACROSS = 1e-6
 
@@ -56,7 +57,7 @@ def settle(state, *, reference, fed=0.0, passes=LAG_PASSES):
     limits, spent = state.setup.limits, 0
     for _ in range(passes):
         lagged = _with_frames(lagged, curve.tangents, force, normal)
-        left = replace(limits, iterations=max(limits.iterations - spent, 1))
+        left = replace(limits, iterations=max(limits.iterations - spent, 1)) if spent else limits
         found = find_equilibrium(curve, problem._replace(lagged=lagged), limits=left, stations=stations)
         curve, contacts = found.curve, found.contacts
         force, normal, stations = contacts.force, contacts.normal, contacts.place[:, 0]
@@ -95,7 +96,9 @@ def _with_frames(lagged, tangents, force, normal):
     """Return Lagged with the normal forces, and the directions along and across, of the solution before."""
     along = np.concatenate((tangents[:1], tangents[:-1] + tangents[1:], tangents[-1:]))
     along /= np.sqrt((along * along).sum(1))[:, None]
-    across = np.cross(along[:, None], normal)
+    t = along[:, None]
+    # numpy.cross, but for its overhead.
+    across = t[..., TURNED] * normal[..., TWICE_TURNED] - t[..., TWICE_TURNED] * normal[..., TURNED]
     size = np.sqrt((across * across).sum(2))
     grip = size > LEAST_ACROSS
     across = np.where(grip[..., None], across / np.maximum(size, LEAST_ACROSS)[..., None], 0.0)
