@@ -72,7 +72,7 @@ def test_the_first_difference_is_found(finished, tmp_path):
 def test_a_changed_number_is_found_where_it_first_acts(finished, tmp_path):
     def other_depth(lines):
         number = next(k for k, line in enumerate(lines) if line.get("event") == "PushNeedle")
-        lines[number]["millimetres"] += 1e-12
+        lines[number]["millimetres"] += 1e-3
 
     record = cut(finished, 40, tmp_path, other_depth)
     changed = 1 + [type(event).__name__ for event in record.events].index("PushNeedle")

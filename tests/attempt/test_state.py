@@ -11,7 +11,9 @@ from trainer.attempt.state import AttemptState, Placement, Room, digest
 
 def test_the_smallest_change_of_a_number_is_seen(states):
     state = states["needle"]
-    changed = state.with_placement(depth=float(np.nextafter(state.needle_depth, 1e9)))
+    inside = state.placement.inside
+    deeper = inside.with_changes(depth=float(np.nextafter(state.needle_depth, 1e9)))
+    changed = state.with_placement(inside=deeper)
     assert digest(changed) != digest(state)
 
 

@@ -65,8 +65,10 @@ def test_the_needle_in_the_patient_is_not_aimed_again(states, aimed):
 
 
 def test_the_needle_moves_along_its_axis(states):
-    state = step(step(placed(states), e.PushNeedle(20.0)), e.WithdrawNeedle(5.0))
-    assert state.needle_depth == pytest.approx(15.0, abs=1.0)
+    pushed = step(placed(states), e.PushNeedle(20.0))
+    state = step(pushed, e.WithdrawNeedle(5.0))
+    assert 15.0 < pushed.needle_depth < 25.0
+    assert state.needle_depth == pytest.approx(pushed.needle_depth - 5.0, abs=0.5)
     assert state.needle_passes == states["picture"].needle_passes + 1
 
 
@@ -74,19 +76,73 @@ def test_the_needle_stays_between_skin_and_hub(states):
     state = placed(states)
     with pytest.raises(ValueError, match="millimetres must leave the needle in the skin, got 1 at a depth"):
         step(state, e.WithdrawNeedle(1.0))
-    with pytest.raises(ValueError, match="millimetres must lie between 0 and 200 mm, got 300"):
+    with pytest.raises(ValueError, match="millimetres must lie between .* mm, got 300"):
         step(state, e.PushNeedle(300.0))
-    assert step(state, e.PushNeedle(0.0)).needle_depth == 0.0
+    with pytest.raises(ValueError, match="grip must be one of loose, steady, braced, got 'iron'"):
+        step(state, e.PushNeedle(1.0, "iron"))
+    with pytest.raises(ValueError, match="millimetres must lie between 0.01 and"):
+        step(state, e.PushNeedle(0.0))
+    assert step(state, e.PushNeedle(0.2)).needle_depth < 1.0
 
 
 def test_a_syringe_needs_an_open_needle(states):
     state = placed(states)
-    with pytest.raises(ValueError, match="stylet_inside must be false before a syringe is pressed"):
-        step(state, e.PressSyringe("saline", 1.0))
+    with pytest.raises(ValueError, match="stylet must be out before a syringe is put on"):
+        step(state, e.PressSyringe("saline", 10.0, 0.5))
     opened = step(state, e.MoveNeedleStylet(False))
     with pytest.raises(ValueError, match="medium must be one of saline, air, got 'water'"):
-        step(opened, e.PressSyringe("water", 1.0))
-    assert step(opened, e.PressSyringe("air", 1.0)).event_count == opened.event_count + 1
+        step(opened, e.PressSyringe("water", 10.0, 0.5))
+    assert step(opened, e.PressSyringe("air", 10.0, 0.5)).placement.felt in ("firm", "bounces", "gives")
+
+
+def test_resistance_is_lost_where_the_lead_may_pass(states):
+    state = step(states["needle"], e.MoveNeedleStylet(False))
+    pressed = step(state, e.PressSyringe("saline", 10.0, 0.5))
+    assert pressed.placement.felt == "lost"
+    assert pressed.placement.saline > 0.0
+    short = step(state, e.WithdrawNeedle(8.0))
+    with pytest.raises(
+        ValueError, match="the opening must lie in the epidural space before a lead is passed"
+    ):
+        step(short, e.PassLead())
+
+
+def pushed_on(state, most):
+    """Return the states of pushing loosely on and on."""
+    for _ in range(most):
+        state = step(state, e.PushNeedle(3.0, "loose"))
+        yield state
+        if state.phase == "debrief":
+            return
+
+
+def test_a_puncture_is_a_complication_and_the_cord_ends_the_attempt(states):
+    course = list(pushed_on(states["needle"], 8))
+    kinds = [found.kind for found in course[-1].complications]
+    assert any("puncture" in kind for kind in kinds)
+    assert course[-1].phase == "debrief"
+    assert course[-1].complications[-1].ends_attempt or any(f.ends_attempt for f in course[-1].complications)
+    first = next(state for state in course if state.complications)
+    assert first.dural_punctures == 1
+    if first.phase != "debrief":
+        with pytest.raises(ValueError, match="choice must be one of another level"):
+            step(first, e.ChooseAfterComplication("shrug"))
+        answered = step(first, e.ChooseAfterComplication("another level"))
+        assert answered.complications[-1].choice == "another level"
+
+
+def test_the_deep_patient_says_nothing(states):
+    state = step(placed(states), e.SetSedation("deep"))
+    assert state.placement.inside.patient.sedation == "deep"
+    assert step(state, e.PushNeedle(5.0)).patient.words == ""
+
+
+def test_a_needle_is_turned_in_the_fat_and_counted(states, aimed):
+    state = step(placed(states), e.PushNeedle(10.0))
+    turned = step(state, e.ReangleNeedle(aimed.approach + 0.05, aimed.medial))
+    assert turned.placement.counts.redirections == 1
+    assert turned.aim.approach == aimed.approach + 0.05
+    assert not np.allclose(turned.placement.inside.direction, state.placement.inside.direction)
 
 
 def test_a_needle_with_a_lead_in_it_is_not_removed_unseen(states):
@@ -102,9 +158,8 @@ def test_a_needle_with_a_lead_in_it_is_not_removed_unseen(states):
 def test_the_lead_leaves_the_mouth_where_the_needle_ends(states):
     passed = step(states["needle"], e.PassLead())
     assert passed.lead.fed > 0.0
-    check = passed.check
-    tip = check.entry + passed.needle_depth * check.direction
-    assert np.linalg.norm(passed.lead.mouth.point - tip) < 1.0
+    np.testing.assert_allclose(passed.lead.mouth.point, passed.placement.inside.opening_point, atol=1e-9)
+    np.testing.assert_allclose(passed.lead.mouth.direction, passed.placement.inside.direction, atol=1e-9)
 
 
 def test_the_largest_push_and_dent_of_the_attempt_are_kept(states):

@@ -8,6 +8,7 @@ from trainer.attempt import events as e
 from trainer.attempt.state import PHASES, Complication, Pose, digest
 from trainer.attempt.step import ACTS, step
 from trainer.attempt.table import TABLE
+from trainer.physics.needle_turn import stylet
 
 # Written from the rules, not read from the program: a row for each event, "-" where it is refused.
 EXPECTED = """
@@ -75,7 +76,7 @@ def possible(aimed):
         e.ReangleNeedle(aimed.approach, aimed.medial),
         e.TurnBevel(0.3),
         e.MoveNeedleStylet(False),
-        e.PressSyringe("saline", 0.5),
+        e.PressSyringe("saline", 10.0, 0.5),
         e.GiveLocalAnaesthetic(2.0),
         e.SetSedation("light"),
         e.ChooseAfterComplication("stop"),
@@ -99,11 +100,9 @@ def ready(state, event):
         room = replace(room, live=True)
     state = replace(state, room=room, complications=(Complication("dural puncture", 1),))
     if kind in (e.AimNeedle, e.PlaceNeedle):
-        return state.with_placement(depth=None)
-    if kind is e.ReangleNeedle:
-        return state.with_placement(depth=5.0)
-    if kind is e.PressSyringe:
-        return state.with_placement(stylet_inside=False)
+        return state.with_placement(inside=None)
+    if kind is e.PressSyringe and state.placement.inside is not None:
+        return state.with_placement(inside=stylet(state.placement.inside, inside=False))
     return state
 
 

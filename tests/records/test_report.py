@@ -198,7 +198,7 @@ def test_drawings_show_more_than_axes(finished):
 def test_views_are_named_by_angle_and_show_the_tools(finished):
     state = finished.attempt.state
     views = dict(standard_views(state, pixels=256))
-    without = dict(standard_views(state.with_placement(lead=None, depth=None), pixels=256))
+    without = dict(standard_views(state.with_placement(lead=None, inside=None), pixels=256))
     assert list(views) == ["AP, 0°", "oblique, 50°", "lateral, 90°"]
     for name, picture in views.items():
         assert picture.shape == (256, 256)

@@ -4,9 +4,10 @@ from dataclasses import replace
 
 from trainer.attempt import events as e
 from trainer.attempt.lead_events import STYLETS, WHICH
-from trainer.attempt.needle_acts import LONGEST_TURN, in_epidural_space
+from trainer.attempt.needle_acts import LONGEST_TURN
 from trainer.attempt.refusals import inside, one_of
 from trainer.physics.lead import Mouth, advance, insert_lead, rotate
+from trainer.physics.needle_turn import stylet
 
 CONTACTS = (8.0,)
 LARGEST_INJECTION = 10.0  # [ml]
@@ -24,17 +25,26 @@ def _choose_lead(state, event):
 
 def _pass_lead(state, _):
     placement = state.placement
-    if placement.depth is None or not in_epidural_space(placement.check, placement.depth):
-        where = "none" if placement.depth is None else f"{placement.depth:.1f}"
+    if placement.inside is None:
+        raise ValueError("needle_depth must be a number, got none: place the needle first")
+    if not opens_into_space(placement):
         raise ValueError(
-            f"needle_depth must lie in the epidural space before a lead is passed, got {where}: "
-            "advance until resistance is lost, or pull back out of the dura"
+            f"the opening must lie in the epidural space before a lead is passed, got a tip at "
+            f"{placement.depth:.1f} mm: advance until resistance is lost"
         )
-    canal, check = state.anatomy.canal, placement.check
-    point, direction = check.mouth(placement.depth - check.to_epidural)
+    canal = state.anatomy.canal
+    point, direction = placement.inside.mouth()
     _, _, _, dorsal = canal.frame_at(float(canal.to_chart(point)[0]))
+    opened = stylet(placement.inside, inside=False)
     lead = insert_lead(canal, Mouth(point, direction, dorsal), neighbour=_other(state).lead)
-    return _with_lead(state, lead, lead_passes=placement.lead_passes + 1, stylet_inside=False)
+    return _with_lead(state, lead, lead_passes=placement.lead_passes + 1, inside=opened)
+
+
+def opens_into_space(placement):
+    """Return whether the opening lies in the epidural space now, not only where the track was cut."""
+    needle, begin = placement.inside, placement.to_epidural
+    back = begin is not None and needle.depth - needle.needle.opening_behind_tip < begin
+    return needle.in_epidural_space and not back
 
 
 def _other(state):
@@ -123,7 +133,7 @@ def _pull_stylet(state, _):
 def _pull_needle(state, _):
     _in_hand(state)
     _through_the_needle(state, "held")
-    return state.with_placement(depth=None, touched_bone=None)
+    return state.with_placement(inside=None)
 
 
 ACTS = {

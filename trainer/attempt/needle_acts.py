@@ -1,21 +1,38 @@
 """What the events of the needle and of the patient under it do.
 
-The needle is straight and rigid here; bone stops it, and it goes where its axis points.
+The physics of a needle in tissue is that of trainer.physics.needle_push and its neighbours.
 """
 
-from dataclasses import replace
+from dataclasses import fields, replace
+from functools import lru_cache
 
 from trainer.attempt import events as e
-from trainer.attempt.needle_events import CHOICES, MEDIA, SEDATIONS
+from trainer.attempt.needle_events import MEDIA, SEDATIONS
 from trainer.attempt.plan_acts import needle_on_the_table
 from trainer.attempt.refusals import inside, one_of
 from trainer.attempt.state import Complication
+from trainer.physics import needle_state, patient_reaction
+from trainer.physics.loss_of_resistance import LOST, feel_for_loss
 from trainer.physics.needle import Needle, NeedleAim
 from trainer.physics.needle_check import check_needle
+from trainer.physics.needle_consequences import CHOICES, complications
+from trainer.physics.needle_push import LARGEST_STEP, push_needle, withdraw
+from trainer.physics.needle_scene import needle_scene
+from trainer.physics.needle_turn import held_at, reangle, stylet, turn_bevel
+from trainer.physics.syringe import Syringe
 
-LONGEST_PUSH = 200.0  # [mm]
 LONGEST_TURN = 6.3  # [rad]
+SHORTEST_PUSH = 0.01  # [mm]
 LARGEST_SYRINGE = 20.0  # [ml]
+LONGEST_PRESS = 5.0  # [s]
+PLACES = ("skin", "deep")
+REFILL = 0.2  # of a full syringe; an emptier one is filled again
+
+
+@lru_cache(maxsize=8)
+def scene_of(anatomy, seed):
+    """Return the NeedleScene of an attempt's patient, drawn by its seed."""
+    return needle_scene(anatomy, rng=seed)
 
 
 def _aim_needle(state, event):
@@ -50,128 +67,127 @@ def _place_needle(state, _):
     placement = state.placement
     if placement.aim is None:
         raise ValueError("aim must be given before the needle is placed, got none: aim the needle first")
-    if placement.depth is not None:
+    if placement.inside is not None:
         raise ValueError("needle_depth must be none before a needle is placed, got one: take it out first")
-    return state.with_placement(
-        depth=0.0, touched_bone=None, stylet_inside=True, bevel=0.0, passes=placement.passes + 1
+    patient = patient_reaction.Patient(state.patient.local, state.patient.sedation)
+    placed = needle_state.place_needle(
+        scene_of(state.anatomy, state.seed), placement.aim, needle=placement.needle, patient=patient
     )
+    return state.with_placement(inside=placed, syringe=None, felt="", passes=placement.passes + 1)
 
 
 def _in_patient(state):
-    if state.needle_depth is None:
+    if state.placement.inside is None:
         raise ValueError("needle_depth must be a number, got none: place the needle first")
-    return state.placement
+    return state.placement.inside
 
 
 def _push_needle(state, event):
-    """Move the tip; bone stops it, behind the canal or in front of it."""
-    placement = _in_patient(state)
-    inside("millimetres", event.millimetres, 0.0, LONGEST_PUSH)
-    wanted = placement.depth + event.millimetres
-    if wanted > placement.needle.length:
-        raise ValueError(
-            f"millimetres must keep the hub out of the skin, got {event.millimetres:g} at a depth of "
-            f"{placement.depth:g} with a needle of {placement.needle.length:g}: take a longer needle"
-        )
-    return moved_to(state, wanted)
+    needle = _in_patient(state)
+    inside("millimetres", event.millimetres, SHORTEST_PUSH, LARGEST_STEP)
+    return _after(state, push_needle(needle, event.millimetres, grip=event.grip))
 
 
 def _withdraw_needle(state, event):
-    placement = _in_patient(state)
-    inside("millimetres", event.millimetres, 0.0, LONGEST_PUSH)
-    wanted = placement.depth - event.millimetres
-    if wanted < 0.0:
+    needle = _in_patient(state)
+    if not 0.0 < event.millimetres <= needle.depth:
         raise ValueError(
             f"millimetres must leave the needle in the skin, got {event.millimetres:g} at a depth of "
-            f"{placement.depth:g}: remove the needle instead"
+            f"{needle.depth:.1f}: remove the needle instead"
         )
-    return moved_to(state, wanted)
+    return _after(state, withdraw(needle, event.millimetres))
 
 
-def moved_to(state, wanted):
-    """Return the state with the tip at a depth [mm], or at the bone before it."""
-    placement, check = state.placement, state.check
-    depth, touched = wanted, None
-    met = check.bone_in_front
-    if check.first_bone is not None:
-        met = check.to_first_bone, check.first_bone_part
-    if met is not None and wanted >= met[0]:
-        depth, touched = met
-    pierced = check.to_dura is not None and placement.depth < check.to_dura <= depth
-    state = state.with_placement(
-        depth=depth,
-        touched_bone=touched,
-        bone_contacts=placement.bone_contacts + int(touched is not None and wanted > placement.depth),
-        dural_punctures=placement.dural_punctures + int(pierced),
+def _after(state, moved, **changes):
+    """Return the state after an act of the needle in hand: counts, complications, the patient's words."""
+    placement, before = state.placement, state.placement.inside
+    counts = replace(
+        placement.counts,
+        **{
+            entry.name: getattr(placement.counts, entry.name)
+            + getattr(moved.counts, entry.name)
+            - getattr(before.counts, entry.name)
+            for entry in fields(moved.counts)
+        },
     )
-    return with_complication(state, "dural puncture") if pierced else state
-
-
-def with_complication(state, kind):
-    """Return the state with one more Complication, at the event that is being carried out."""
-    found = Complication(kind, state.event_count + 1)
-    return replace(state, complications=(*state.complications, found))
+    found = tuple(
+        Complication(one.kind, state.event_count + 1, one.seen, one.ends_attempt)
+        for one in complications(before, moved)
+    )
+    words = " ".join(moved.words) or state.patient.words
+    return replace(
+        state.with_placement(inside=moved, counts=counts, **changes),
+        complications=state.complications + found,
+        patient=replace(state.patient, words=words),
+    )
 
 
 def _reangle_needle(state, event):
-    placement = _in_patient(state)
-    aim = placement.aim.with_changes(approach=event.approach, medial=event.medial)
-    check = check_needle(state.anatomy, aim, placement.needle)
-    fascia = check.to_fascia
-    if fascia is not None and placement.depth > fascia:
-        raise ValueError(
-            f"needle_depth must be less than {fascia:.0f} mm, the depth of the fascia, before the needle is "
-            f"re-angled, got {placement.depth:.0f}: withdraw it first"
-        )
-    return state.with_placement(aim=aim, check=check, reangles=placement.reangles + 1)
+    needle = _in_patient(state)
+    approach, medial = held_at(needle)
+    moved, _ = reangle(needle, event.approach - approach, medial_change=event.medial - medial)
+    aim = state.placement.aim.with_changes(approach=event.approach, medial=event.medial)
+    check = check_needle(state.anatomy, aim, state.placement.needle)
+    return _after(state, moved, aim=aim, check=check)
 
 
 def _turn_bevel(state, event):
-    placement = _in_patient(state)
+    needle = _in_patient(state)
     inside("angle", event.angle, -LONGEST_TURN, LONGEST_TURN, "rad")
-    return state.with_placement(bevel=placement.bevel + event.angle)
+    return _after(state, turn_bevel(needle, event.angle))
 
 
 def _move_stylet(state, event):
-    _in_patient(state)
-    return state.with_placement(stylet_inside=event.inside)
+    return _after(state, stylet(_in_patient(state), inside=event.inside))
 
 
 def _press_syringe(state, event):
-    placement = _in_patient(state)
+    needle, placement = _in_patient(state), state.placement
     one_of("medium", event.medium, MEDIA)
-    inside("millilitres", event.millilitres, 0.0, LARGEST_SYRINGE, "ml")
-    if placement.stylet_inside:
-        raise ValueError(
-            "stylet_inside must be false before a syringe is pressed, got true: take the stylet out first"
-        )
-    lost = in_epidural_space(placement.check, placement.depth)
-    saline = event.millilitres if lost and event.medium == "saline" else 0.0
-    return state.with_placement(saline=placement.saline + saline)
+    inside("seconds", event.seconds, 0.01, LONGEST_PRESS, "s")
+    syringe = placement.syringe
+    if syringe is None or syringe.medium != event.medium or syringe.volume < REFILL * full(event.medium):
+        syringe = Syringe(event.medium, delivered=0.0 if syringe is None else syringe.delivered)
+    pressed, felt = feel_for_loss(needle, syringe, force=event.force, seconds=event.seconds)
+    lost = felt.feel == LOST and event.medium == "saline"
+    saline = placement.saline + (1e-3 * felt.volume if lost else 0.0)
+    return state.with_placement(syringe=pressed, felt=felt.feel, saline=saline)
 
 
-def in_epidural_space(check, depth):
-    """Return whether the tip lies between the front of the flavum and the dura."""
-    entered = check.to_epidural is not None and depth >= check.to_epidural
-    return entered and (check.to_dura is None or depth < check.to_dura)
+def full(medium):
+    """Return what a full syringe holds. [mm³]"""
+    return Syringe(medium).volume
 
 
 def _remove_needle(state, _):
-    placement = _in_patient(state)
-    if placement.lead is not None:
+    _in_patient(state)
+    if state.placement.lead is not None:
         raise ValueError("lead must be out before the needle is removed, got one inside: remove it first")
-    return state.with_placement(depth=None, touched_bone=None)
+    return state.with_placement(inside=None, syringe=None, felt="")
 
 
 def _give_local_anaesthetic(state, event):
     inside("millilitres", event.millilitres, 0.0, LARGEST_SYRINGE, "ml")
+    one_of("where", event.where, PLACES)
+    local = "deep" if "deep" in (event.where, state.patient.local) else "skin"
     given = state.patient.local_anaesthetic + event.millilitres
-    return replace(state, patient=replace(state.patient, local_anaesthetic=given))
+    return _with_patient(state, local_anaesthetic=given, local=local)
 
 
 def _set_sedation(state, event):
     one_of("sedation", event.sedation, SEDATIONS)
-    return replace(state, patient=replace(state.patient, sedation=event.sedation))
+    return _with_patient(state, sedation=event.sedation)
+
+
+def _with_patient(state, **changes):
+    """Return the state with the patient changed, and so for every needle that is inside."""
+    patient = replace(state.patient, **changes)
+    felt = patient_reaction.Patient(patient.local, patient.sedation)
+    placements = tuple(
+        one if one.inside is None else replace(one, inside=one.inside.with_changes(patient=felt))
+        for one in state.placements
+    )
+    return replace(state, patient=patient, placements=placements)
 
 
 def _ask_patient(state, _):
@@ -181,15 +197,16 @@ def _ask_patient(state, _):
 def _words(state):
     if state.patient.sedation == "deep":
         return "does not answer"
-    return "feels pressure" if state.needle_depth is not None else "feels nothing new"
+    said = " ".join(state.placement.inside.words) if state.placement.inside is not None else ""
+    return said or ("feels pressure" if state.needle_depth is not None else "feels nothing new")
 
 
 def _choose(state, event):
-    one_of("choice", event.choice, CHOICES)
     left_open = [k for k, found in enumerate(state.complications) if not found.choice]
     if not left_open:
         raise ValueError("complications must hold one that is open, got none: go on with the work")
     last = left_open[-1]
+    one_of("choice", event.choice, [choice.key for choice in CHOICES[state.complications[last].kind]])
     answered = tuple(
         replace(found, choice=event.choice) if k == last else found
         for k, found in enumerate(state.complications)

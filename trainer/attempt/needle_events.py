@@ -4,8 +4,6 @@ from dataclasses import dataclass
 
 MEDIA = ("saline", "air")
 SEDATIONS = ("awake", "light", "deep")
-# What can be done after a complication.
-CHOICES = ("stop", "another level", "same level", "go on")
 
 
 @dataclass(frozen=True)
@@ -42,10 +40,18 @@ class PlaceNeedle:
 
 @dataclass(frozen=True)
 class PushNeedle:
-    """Push the needle along its axis by up to 20 mm; `braced` against the back it plunges less at a give."""
+    """Push the needle along its axis; the tip follows as the tissue lets it.
+
+    Parameters
+    ----------
+    millimetres : float
+        Of the hand.
+    grip : str
+        "loose", "steady" or "braced": the firmer, the less the tip plunges where tissue gives way.
+    """
 
     millimetres: float
-    braced: bool = True
+    grip: str = "steady"
 
 
 @dataclass(frozen=True)
@@ -79,17 +85,28 @@ class MoveNeedleStylet:
 
 @dataclass(frozen=True)
 class PressSyringe:
-    """Try the resistance at the tip: press a syringe of saline or air. `millilitres` is what may go in."""
+    """Try the resistance at the tip.
+
+    Parameters
+    ----------
+    medium : str
+        In the syringe: "saline" or "air".
+    force : float
+        Of the thumb; 8 to 12 is usual. [N]
+    seconds : float
+    """
 
     medium: str
-    millilitres: float
+    force: float
+    seconds: float
 
 
 @dataclass(frozen=True)
 class GiveLocalAnaesthetic:
-    """Numb skin and track. [ml]"""
+    """Numb the "skin", or with more of it the "deep" way to the lamina. [ml]"""
 
     millilitres: float
+    where: str = "skin"
 
 
 @dataclass(frozen=True)
@@ -111,6 +128,6 @@ class RemoveNeedle:
 
 @dataclass(frozen=True)
 class ChooseAfterComplication:
-    """Say what is done about the last complication; one of `CHOICES`."""
+    """Say what is done about the last complication; one of the keys that it offers."""
 
     choice: str

@@ -61,8 +61,7 @@ def perform(attempt, *, habits=None, progress=None):
     if work.takes_the_case():
         work.look_before()
         work.place_leads()
-        work.look_after()
-        work.do(e.FinishAttempt())
+        work.finish()
     return work.performance
 
 
@@ -126,16 +125,20 @@ class _Work:
                 NeedleWork(self, side).site()
             except NoCorridorError:
                 return False
-            if self.state.phase != "lead":
+            if self.state.phase == "debrief":
                 return False
-            if lead.steer():
+            if self.state.phase == "lead" and lead.steer():
                 return True
         return False
 
-    def look_after(self):
+    def finish(self):
+        """Look at the result and call it done, unless the attempt has ended by itself."""
+        if self.state.phase == "debrief":
+            return
         self.room.square(self.target)
         if self.habits.looks_sideways:
             self.room.look(self.target, view="lateral")
+        self.do(e.FinishAttempt())
 
 
 # What a hand takes for an act, about. [s]

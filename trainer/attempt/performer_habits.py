@@ -28,7 +28,8 @@ class Habits:
         Of the lead's path, further from the midline than the case asks for. [mm]
     looks_sideways : bool
         Whether depth is looked at in a lateral or oblique picture, and the lead from the side in the end.
-    braced : bool
+    grip : str
+        "loose", "steady" or "braced".
     needle_step, feed : float
         Of one push near the flavum, and of the lead between two looks. [mm]
     checks_resistance : bool
@@ -67,7 +68,7 @@ class Habits:
     needle_offset: float | None = None
     lead_offset: float = 0.0
     looks_sideways: bool = True
-    braced: bool = True
+    grip: str = "braced"
     needle_step: float = 1.0
     feed: float = 1.0
     checks_resistance: bool = True
@@ -97,10 +98,10 @@ def _weak(**fault):
 PERFORMERS = {
     "expert": Habits(),
     "steep": _weak(approach=radians(60.0)),
-    "off-midline": _weak(needle_offset=8.0, lead_offset=3.5),
+    "off-midline": _weak(needle_offset=5.0, lead_offset=3.5),
     "no-lateral": _weak(looks_sideways=False),
     "impatient": _weak(
-        braced=False, needle_step=4.0, checks_resistance=False, overshoot=3.0, feed=4.0, patience=12
+        grip="loose", needle_step=4.0, checks_resistance=False, overshoot=3.0, feed=4.0, patience=12
     ),
     "lost-level": _weak(counts_ribs=False, level_error=1),
 }

@@ -1,15 +1,18 @@
 """How a performer sites a needle: plans, aims, advances to the loss of resistance, passes the lead."""
 
+from meshes.tables.loader import number
 from meshes.units import degrees, radians
 from trainer.attempt import events as e
+from trainer.attempt.lead_acts import opens_into_space
 from trainer.physics.aim import aim_at_target
 from trainer.physics.needle import Needle
 from trainer.physics.needle_check import check_needle
+from trainer.physics.needle_consequences import CHOICES
 from trainer.physics.plan import NoCorridorError, plan_needle
 
 NEAR_FLAVUM = 5.0  # from where on small steps are made [mm]
 LONGEST_PUSH = 10.0  # [mm]
-TRIAL = 0.5  # of saline [ml]
+MOST_STEPS = 60
 MEDIALS_DEG = (15.0, 10.0, 20.0, 5.0, 0.0, 25.0)
 STEEP_DOWN_TO_DEG = 50.0
 
@@ -36,9 +39,14 @@ class NeedleWork:
         work.progress(0, 1, "planning the needle")
         self._aim()
         work.performance.needles += 1
-        work.do(e.GiveLocalAnaesthetic(5.0))
+        work.do(e.GiveLocalAnaesthetic(5.0, "deep"))
         work.do(e.PlaceNeedle())
         self._advance()
+        if work.state.phase != "needle":
+            return
+        self._after_trouble()
+        if not self._arrived():
+            return
         if self.habits.looks_sideways:
             work.room.look(work.interspace, view="lateral")
         work.do(e.PassLead())
@@ -84,32 +92,59 @@ class NeedleWork:
 
     def _advance(self):
         """Go down in long pushes, then in small steps with the syringe until resistance is lost."""
-        check, work = self.work.state.check, self.work
-        self._push_to(check.to_flavum - NEAR_FLAVUM, LONGEST_PUSH)
-        if self.habits.looks_sideways:
+        work, habits = self.work, self.habits
+        self._push_to(self._flavum() - NEAR_FLAVUM, LONGEST_PUSH)
+        if habits.looks_sideways:
             work.room.look(work.interspace, view="oblique", side=self.side)
-        self._stylet_out()
-        while work.state.needle_depth < check.to_epidural and work.state.placement.touched_bone is None:
-            work.do(e.PushNeedle(self.habits.needle_step, self.habits.braced))
-            self._try_resistance()
-        travel = check.safe_travel if check.safe_travel is not None else 2.0 * self.habits.reach
-        past = min(self.habits.reach, self.habits.reach_share * travel) + self.habits.overshoot
-        past = min(past, 0.8 * travel)
-        self._push_to(check.to_epidural + past, self.habits.needle_step)
+        if habits.checks_resistance:
+            work.do(e.MoveNeedleStylet(False))
+        for _ in range(MOST_STEPS):
+            if self._arrived() or self._stopped():
+                break
+            work.do(e.PushNeedle(self._room_for(habits.needle_step), habits.grip))
+            if habits.checks_resistance and work.state.phase == "needle":
+                work.do(e.PressSyringe("saline", number("syringe", "thumb"), number("syringe", "tap")))
+        if habits.overshoot and self._arrived():
+            work.do(e.PushNeedle(self._room_for(habits.overshoot), habits.grip))
+
+    def _flavum(self):
+        placement = self.work.state.placement
+        return placement.to_flavum if placement.to_flavum is not None else placement.to_epidural
+
+    def _arrived(self):
+        """Return whether the opening lies in the space: resistance is lost, and the picture agrees."""
+        placement = self.work.state.placement
+        return placement.inside is not None and opens_into_space(placement)
+
+    def _stopped(self):
+        """Return whether bone, the hub, or something worse stands against going on."""
+        inside = self.work.state.placement.inside
+        over = self.work.state.phase != "needle" or inside is None
+        return over or inside.bone is not None or inside.dura == "punctured" or inside.outside < 1.0
+
+    def _room_for(self, step):
+        return max(min(step, self.work.state.placement.inside.outside - 0.5), 0.05)
 
     def _push_to(self, depth, step):
-        while (left := depth - self.work.state.needle_depth) > 1e-9:
-            self.work.do(e.PushNeedle(min(left, step), self.habits.braced))
-            if self.work.state.placement.touched_bone is not None:
+        """Push the hand until the tip is there; it lags behind the hand in tough tissue."""
+        for _ in range(MOST_STEPS):
+            left = depth - self.work.state.needle_depth
+            if left <= 0.2 or self._stopped():
                 return
+            self.work.do(e.PushNeedle(self._room_for(min(left, step)), self.habits.grip))
 
-    def _stylet_out(self):
-        if self.habits.checks_resistance:
-            self.work.do(e.MoveNeedleStylet(False))
+    def _after_trouble(self):
+        """Say what is done about every complication that is open, and take the needle out."""
+        work = self.work
+        while any(not found.choice for found in work.state.complications):
+            last = [found for found in work.state.complications if not found.choice][-1]
+            work.do(e.ChooseAfterComplication(_best_choice(last.kind)))
 
-    def _try_resistance(self):
-        if self.habits.checks_resistance:
-            self.work.do(e.PressSyringe("saline", TRIAL))
+
+def _best_choice(kind):
+    """Return the choice that leaves the task possible and is not wrong."""
+    keys = [choice.key for choice in CHOICES[kind] if choice.rating in ("good", "possible")]
+    return "same level" if "same level" in keys else keys[0]
 
 
 def _aimed(anatomy, interspace, side, approach, medial, offset):

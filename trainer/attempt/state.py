@@ -4,8 +4,11 @@ from dataclasses import dataclass, field, fields, replace
 
 from trainer.attempt.digest import digest_of
 from trainer.physics.dose import DoseRecord
+from trainer.physics.needle_state import Counts
+from trainer.physics.tissue_layers import CORD, DURA, EPIDURAL, FLAVUM, FLUID
 
 NOTHING_YET = DoseRecord()
+NO_COUNTS = Counts()
 PHASES = ("plan", "picture", "needle", "lead", "test", "secure", "debrief")
 PRACTICE, ASSESSMENT = "practice", "assessment"
 MODES = (PRACTICE, ASSESSMENT)
@@ -114,16 +117,16 @@ class Placement:
     ----------
     aim, needle, check
         The NeedleAim, the Needle and the NeedleCheck that follows from both, or None.
-    depth : float or None
-        Of the tip along the axis from the skin; None while the needle is outside. [mm]
-    touched_bone : str or None
-        The bone at which the needle was stopped last, like "the lamina of L1".
-    stylet_inside : bool
-        Of the needle.
-    bevel : float
-        0 faces the head. [rad]
-    passes, reangles, bone_contacts, dural_punctures, lead_passes : int
-        Counted over the whole attempt.
+    inside : trainer.physics.needle_state.NeedleState or None
+        The needle in the tissue; None while it is outside.
+    syringe : trainer.physics.syringe.Syringe or None
+        The one that was pressed last.
+    felt : str
+        What the thumb felt then: "firm", "bounces", "gives" or "lost"; "" before.
+    passes, lead_passes : int
+        Through the skin and through the needle, counted over the whole attempt.
+    counts : trainer.physics.needle_state.Counts
+        Of all passes together.
     lead : trainer.physics.lead.LeadState or None
         None while the lead is outside.
     contacts : int
@@ -137,27 +140,63 @@ class Placement:
     aim: object = None
     needle: object = None
     check: object = derived(None)
-    depth: float | None = None
-    touched_bone: str | None = None
-    stylet_inside: bool = True
-    bevel: float = 0.0
+    inside: object = field(default=None, repr=False)
+    syringe: object = None
+    felt: str = ""
     passes: int = 0
-    reangles: int = 0
-    bone_contacts: int = 0
-    dural_punctures: int = 0
     lead_passes: int = 0
+    counts: object = NO_COUNTS
     lead: object = field(default=None, repr=False)
     contacts: int = 8
     stylet: str = "curved"
     saline: float = 0.0
 
+    @property
+    def depth(self):
+        """Of the tip along its track from the skin; None while the needle is outside. [mm]"""
+        return None if self.inside is None else self.inside.depth
+
+    @property
+    def touched_bone(self):
+        """The bone under the tip in words, or None."""
+        return self.inside.bone.words if self.inside is not None and self.inside.bone else None
+
+    @property
+    def to_flavum(self):
+        """Where the flavum begins along the track, or along the aim while the needle is outside; or None."""
+        if self.inside is not None:
+            return self.inside.start_of(FLAVUM)
+        return None if self.check is None else self.check.to_flavum
+
+    @property
+    def to_epidural(self):
+        """Where the epidural space begins, told in the same way."""
+        if self.inside is not None:
+            return self.inside.start_of(EPIDURAL, DURA, FLUID, CORD)
+        return None if self.check is None else self.check.to_epidural
+
 
 @dataclass(frozen=True)
 class Complication:
-    """What went wrong, at which event (counted from 1), and what was chosen to be done; "" while open."""
+    """What went wrong.
+
+    Parameters
+    ----------
+    kind : str
+        As in trainer.physics.needle_consequences.
+    event : int
+        At which it happened, counted from 1.
+    seen : bool
+        Whether a trainee could see it.
+    ends_attempt : bool
+    choice : str
+        What was chosen to be done about it; "" while open.
+    """
 
     kind: str
     event: int
+    seen: bool = True
+    ends_attempt: bool = False
     choice: str = ""
 
 
@@ -166,6 +205,7 @@ class Patient:
     """How the patient on the table is."""
 
     sedation: str = "awake"
+    local: str = "none"
     local_anaesthetic: float = 0.0
     words: str = ""
 
@@ -247,7 +287,7 @@ class AttemptState:
 
     @property
     def dural_punctures(self):
-        return sum(one.dural_punctures for one in self.placements)
+        return sum(one.counts.dural_punctures for one in self.placements)
 
     @property
     def needle_passes(self):

@@ -49,4 +49,7 @@ def step(state, event):
     """
     after = following(state.phase, event)
     changed = ACTS[type(event)](state, checked(event))
+    # A touched cord ends the attempt, whatever the table says.
+    if any(found.ends_attempt for found in changed.complications[len(state.complications) :]):
+        after = "debrief"
     return replace(changed, phase=after, event_count=state.event_count + 1)

@@ -17,9 +17,9 @@ PIXELS = 640
 def tools_of(state):
     """Return the Surfaces of needle and lead where an attempt stands."""
     needles = [
-        (one.check.entry + one.depth * one.check.direction, one.check.direction, one.needle)
+        (one.inside.tip, one.inside.direction, one.needle)
         for one in state.placements
-        if one.depth is not None
+        if one.inside is not None
     ]
     leads = [(one.lead.nodes, one.lead.properties) for one in state.placements if one.lead is not None]
     return tool_surfaces(needles=needles, leads=leads)

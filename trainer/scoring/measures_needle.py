@@ -3,8 +3,10 @@
 from meshes.levels import split_interspace
 from meshes.units import degrees
 from trainer.attempt import events as e
+from trainer.physics.needle_consequences import CHOICES
 from trainer.scoring.measure import measure
 
+SENSIBLE = ("good", "possible")
 NEAR_FLAVUM = 4.0  # before the flavum's back where steps begin to count [mm]
 
 
@@ -65,14 +67,14 @@ def needle_reaches(log):
 
 @measure("Contacts with bone")
 def bone_contacts(log):
-    return float(sum(one.bone_contacts for one in log.used)) if log.used else None
+    return float(sum(one.counts.bone_contacts for one in log.used)) if log.used else None
 
 
 @measure("Redirections of the needle: re-angled, or put in again")
 def needle_redirections(log):
     if not log.used:
         return None
-    return float(sum(one.reangles + one.passes - 1 for one in log.used))
+    return float(sum(one.counts.redirections + one.passes - 1 for one in log.used))
 
 
 @measure("Longest advance near the flavum between two checks of resistance", unit="mm")
@@ -94,37 +96,44 @@ def unchecked_step(log):
 
 def _near_canal(act):
     """Return how much of a push lay between shortly before the flavum and the epidural space. [mm]"""
-    check = act.before.check
-    if check.to_epidural is None:
+    flavum, epidural = act.before.placement.to_flavum, act.before.placement.to_epidural
+    if epidural is None:
         return 0.0
-    begin = (check.to_flavum if check.to_flavum is not None else check.to_epidural) - NEAR_FLAVUM
-    low, high = max(act.before.needle_depth, begin), min(act.after.needle_depth, check.to_epidural)
+    begin = (flavum if flavum is not None else epidural) - NEAR_FLAVUM
+    low, high = max(act.before.needle_depth, begin), min(act.after.needle_depth, epidural)
     return max(0.0, high - low)
 
 
-@measure("Deepest beyond the first millimetre of the epidural space", unit="mm")
+@measure("Opening deepest beyond the first millimetre of the epidural space", unit="mm")
 def overshoot(log):
     deepest = None
     for act in log.acts_of(e.PushNeedle):
-        state = act.after
-        if state.check.to_epidural is not None:
-            past = state.needle_depth - state.check.to_epidural - 1.0
+        placement = act.after.placement
+        if placement.to_epidural is not None:
+            past = placement.inside.opening_depth - placement.to_epidural - 1.0
             deepest = past if deepest is None else max(deepest, past)
     return None if deepest is None else max(deepest, 0.0)
 
 
 @measure("Share of the pushes near the canal with a braced hand", unit="%")
 def braced_pushes(log):
-    near = [act.event.braced for act in log.acts_of(e.PushNeedle) if _near_canal(act) > 0.0]
+    near = [act.event.grip == "braced" for act in log.acts_of(e.PushNeedle) if _near_canal(act) > 0.0]
     return 100.0 * sum(near) / len(near) if near else None
 
 
 @measure("Contacts with dura or cord")
 def dural_contacts(log):
-    return float(log.last.dural_punctures) if log.used else None
+    if not log.used:
+        return None
+    return float(sum(one.counts.dural_punctures + one.counts.cord_contacts for one in log.used))
 
 
-@measure("Complications answered before the work went on")
+@measure("Complications answered sensibly")
 def complications_answered(log):
-    found = log.last.complications
-    return all(one.choice for one in found) if found else True
+    """Judge those that could be seen, and what was chosen by the ratings of needle_consequences."""
+    return all(_sensible(one) for one in log.last.complications if one.seen)
+
+
+def _sensible(complication):
+    ratings = {choice.key: choice.rating for choice in CHOICES[complication.kind]}
+    return ratings.get(complication.choice) in SENSIBLE

@@ -68,9 +68,10 @@ def spinous_central(log):
 
 def _way_left(state):
     """Return how far the needle's tip still is from the epidural space [mm], or None."""
-    if state.needle_depth is None or state.check.to_epidural is None:
+    placement = state.placement
+    if placement.inside is None or placement.to_epidural is None:
         return None
-    return state.check.to_epidural - state.needle_depth
+    return placement.to_epidural - placement.depth
 
 
 @measure("Depth seen in a lateral or oblique picture before the canal was entered, for every needle")
