@@ -193,3 +193,25 @@ def test_after_the_needle_is_out_the_lead_is_not_fed(states):
     assert out.lead is not None
     with pytest.raises(ValueError, match="needle_depth must be a number while the lead is held, got none"):
         step(out, e.PullNeedle())
+
+
+def test_another_stylet_and_saline_move_the_lead(states):
+    state = states["lead"]
+    straight = step(state, e.ChangeStylet("straight"))
+    assert straight.placement.stylet == "straight"
+    assert straight.lead.properties != state.lead.properties
+    washed = step(state, e.InjectSaline(5.0))
+    assert washed.placement.saline == state.placement.saline + 5.0
+    assert washed.lead.nodes.tobytes() != state.lead.nodes.tobytes()
+    with pytest.raises(ValueError, match="stylet must be one of curved, straight, got 'rope'"):
+        step(state, e.ChangeStylet("rope"))
+
+
+def test_stylet_and_needle_come_out_over_the_lead(states):
+    bare = step(states["secure"], e.PullStylet())
+    assert bare.lead.properties.bending_stiffness < states["secure"].lead.properties.bending_stiffness
+    with pytest.raises(ValueError, match="stylet must be in the lead before it is pulled, got it out"):
+        step(bare, e.PullStylet())
+    out = step(bare, e.PullNeedle())
+    assert out.placement.inside is None
+    assert out.lead.fed > 0.0

@@ -8,7 +8,9 @@ from functools import lru_cache
 import numpy as np
 
 # What of a lead is its own; the rest of LeadState follows from it or belongs to the anatomy.
-OWN_FACTS = {"LeadState": ("shaft", "hub", "fed", "spin", "drag_slip", "push", "depth", "converged")}
+OWN_FACTS = {
+    "LeadState": ("shaft", "hub", "fed", "spin", "drag_slip", "push", "side_force", "depth", "converged")
+}
 
 
 def digest_of(named_values):

@@ -6,17 +6,19 @@ from trainer.attempt import events as e
 from trainer.attempt.lead_events import STYLETS, WHICH
 from trainer.attempt.needle_acts import LONGEST_TURN
 from trainer.attempt.refusals import inside, one_of
+from trainer.physics import lead_pair
 from trainer.physics.lead import Mouth, advance, insert_lead, rotate
+from trainer.physics.lead_kinds import LEADS, change_stylet, lead_kind, pull_stylet
+from trainer.physics.lead_release import inject_saline, pull_needle
 from trainer.physics.needle_turn import stylet
 
-CONTACTS = (8.0,)
 LARGEST_INJECTION = 10.0  # [ml]
 
 
 def _choose_lead(state, event):
-    if event.contacts not in CONTACTS:
+    if event.contacts not in LEADS:
         raise ValueError(
-            f"contacts must be one of {', '.join(f'{n:g}' for n in CONTACTS)}, got {event.contacts:g}: "
+            f"contacts must be one of {', '.join(f'{n:g}' for n in LEADS)}, got {event.contacts:g}: "
             "choose a lead that lies on the table"
         )
     one_of("stylet", event.stylet, STYLETS)
@@ -36,8 +38,13 @@ def _pass_lead(state, _):
     point, direction = placement.inside.mouth()
     _, _, _, dorsal = canal.frame_at(float(canal.to_chart(point)[0]))
     opened = stylet(placement.inside, inside=False)
-    lead = insert_lead(canal, Mouth(point, direction, dorsal), neighbour=_other(state).lead)
-    return _with_lead(state, lead, lead_passes=placement.lead_passes + 1, inside=opened)
+    mouth, first = Mouth(point, direction, dorsal), _other(state).lead
+    kind = lead_kind(placement.contacts, stylet=placement.stylet)
+    changes = {"lead_passes": placement.lead_passes + 1, "inside": opened}
+    if first is None:
+        return _with_lead(state, insert_lead(canal, mouth, kind), **changes)
+    first, lead = lead_pair.insert_second(first, mouth, kind).leads
+    return _with_lead(_with_other(state, first), lead, **changes)
 
 
 def opens_into_space(placement):
@@ -49,6 +56,23 @@ def opens_into_space(placement):
 
 def _other(state):
     return state.placements[1 - state.active]
+
+
+def _with_other(state, lead):
+    """Return the state with the lead that is not in hand where the other has pushed it."""
+    away = 1 - state.active
+    both = tuple(replace(one, lead=lead) if k == away else one for k, one in enumerate(state.placements))
+    return replace(state, placements=both)
+
+
+def _moved(state, alone, paired, amount):
+    """Return the state after the lead in hand was moved, the other one giving way where they touch."""
+    other = _other(state).lead
+    if other is None:
+        return _with_lead(state, alone(_in_hand(state), amount))
+    pair = lead_pair.LeadPair((_in_hand(state), other))
+    lead, other = paired(pair, 0, amount).leads
+    return _with_lead(_with_other(state, other), lead)
 
 
 def _with_lead(state, lead, **changes):
@@ -68,14 +92,14 @@ def _in_hand(state):
 
 
 def _advance_lead(state, event):
-    lead = _in_hand(state)
+    _in_hand(state)
     _through_the_needle(state, "moved")
-    return _with_lead(state, advance(lead, event.millimetres))
+    return _moved(state, advance, lead_pair.advance, event.millimetres)
 
 
 def _turn_lead(state, event):
     inside("angle", event.angle, -LONGEST_TURN, LONGEST_TURN, "rad")
-    return _with_lead(state, rotate(_in_hand(state), event.angle))
+    return _moved(state, rotate, lead_pair.rotate, event.angle)
 
 
 def _through_the_needle(state, what):
@@ -86,15 +110,16 @@ def _through_the_needle(state, what):
 
 
 def _change_stylet(state, event):
-    _in_hand(state)
+    lead = _in_hand(state)
     one_of("stylet", event.stylet, STYLETS)
-    return state.with_placement(stylet=event.stylet)
+    return _with_lead(state, change_stylet(lead, event.stylet), stylet=event.stylet)
 
 
 def _inject_saline(state, event):
     _through_the_needle(state, "washed")
     inside("millilitres", event.millilitres, 0.0, LARGEST_INJECTION, "ml")
-    return state.with_placement(saline=state.placement.saline + event.millilitres)
+    washed = inject_saline(_in_hand(state), event.millilitres)
+    return _with_lead(state, washed, saline=state.placement.saline + event.millilitres)
 
 
 def _remove_lead(state, _):
@@ -124,16 +149,16 @@ def _take_up_lead(state, event):
 
 
 def _pull_stylet(state, _):
-    _in_hand(state)
+    lead = _in_hand(state)
     if state.placement.stylet == "out":
         raise ValueError("stylet must be in the lead before it is pulled, got it out: go on")
-    return state.with_placement(stylet="out")
+    return _with_lead(state, pull_stylet(lead), stylet="out")
 
 
 def _pull_needle(state, _):
-    _in_hand(state)
+    lead = _in_hand(state)
     _through_the_needle(state, "held")
-    return state.with_placement(inside=None)
+    return _with_lead(state, pull_needle(lead), inside=None)
 
 
 ACTS = {
