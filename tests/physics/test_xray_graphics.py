@@ -9,7 +9,7 @@ import trimesh
 from meshes.units import radians
 from trainer.physics.needle import Needle
 from trainer.physics.xray_carm import CArm, isocentre_at
-from trainer.physics.xray_choice import choose_rasteriser
+from trainer.physics.xray_choice import Choice, choose_rasteriser, is_program, rasteriser_for
 from trainer.physics.xray_graphics import BlendingRasteriser, NoGraphicsError, vertex_jumps
 from trainer.physics.xray_raster import path_attenuation
 from trainer.physics.xray_scene import pelvis_surfaces, rib_surfaces, tool_surfaces, trunk_surfaces
@@ -65,17 +65,23 @@ def test_a_vertex_between_two_steps_is_doubled():
 class Pretended:
     """Stands for a card that draws with a given error in no time, or cannot be had."""
 
-    card = "pretended"
-
-    def __init__(self, error=0.0, delay=0.0, missing=False):
-        self.error, self.delay, self.missing = error, delay, missing
+    def __init__(self, error=0.0, delay=0.0, missing=False, name="pretended"):
+        self.error, self.delay, self.missing, self.name = error, delay, missing, name
         self.seen = {}
 
-    def __call__(self, surfaces, carm):
+    def _be_there(self):
         if self.missing:
             raise NoGraphicsError(
                 "there must be OpenGL to draw with, got none: use the processor's rasteriser"
             )
+
+    @property
+    def card(self):
+        self._be_there()
+        return self.name
+
+    def __call__(self, surfaces, carm):
+        self._be_there()
         if carm not in self.seen:
             self.seen[carm] = path_attenuation(surfaces, carm) + self.error
         time.sleep(self.delay)
@@ -103,3 +109,39 @@ def test_the_faster_one_is_chosen_if_it_is_right():
     none = chosen(missing=True)[0]
     assert none.rasterise is path_attenuation and none.graphics_seconds == float("inf")
     assert "there must be OpenGL" in none.card
+
+
+def asked_for(drawn_by, **how):
+    """Return (Choice, the pretended card) for a small ball."""
+    ball = trimesh.creation.icosphere(subdivisions=3, radius=60.0)
+    surfaces, carm = Surfaces(ball.vertices, ball.faces, 0.05), CArm((0.0, 0.0, 0.0), pixels=64)
+    card = Pretended(**how)
+    return rasteriser_for(surfaces, carm, drawn_by=drawn_by, graphics=card), card
+
+
+def test_who_draws_is_who_was_asked():
+    choice, card = asked_for("processor")
+    assert choice.rasterise is path_attenuation and not choice.by_card and not card.seen
+    choice, card = asked_for("card", delay=0.5)
+    assert choice.rasterise is card and choice.by_card and choice.card == "pretended" and not card.seen
+    with pytest.raises(NoGraphicsError, match="there must be OpenGL"):
+        asked_for("card", missing=True)
+    with pytest.raises(ValueError, match="drawn_by must be one of processor, card, faster, got 'both'"):
+        asked_for("both")
+
+
+def test_the_faster_one_is_measured_on_a_real_card_only():
+    choice, card = asked_for("faster", error=1.0)
+    assert len(card.seen) == 4 and choice.rasterise is path_attenuation
+    assert choice.graphics_seconds > 0.0 and choice.difference == pytest.approx(1.0)
+    choice, card = asked_for("faster", name="llvmpipe (LLVM 15.0.6, 256 bits)")
+    assert not card.seen and choice.rasterise is path_attenuation and choice.card.startswith("llvmpipe")
+    choice, _ = asked_for("faster", missing=True)
+    assert choice.rasterise is path_attenuation and "there must be OpenGL" in choice.card
+    assert np.isnan(Choice(path_attenuation).processor_seconds)
+
+
+def test_a_program_that_stands_for_a_card_is_known_by_its_name():
+    """Names as the drivers give them: the first was seen, the others are from memory."""
+    assert is_program("llvmpipe (LLVM 15.0.6, 256 bits)") and is_program("GDI Generic")
+    assert is_program("Basic Render Driver") and not is_program("Card 80GB/PCIe/SSE2")

@@ -1,5 +1,6 @@
 """`trainer xray`: an X-ray picture of a case at any angle, with the tools of a recorded attempt."""
 
+from math import isfinite
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Annotated
@@ -48,14 +49,46 @@ def chosen_stand(asked, *, home=(0.0, 0.0, 0.0)):
     return named_view(stand, asked.view).set_to(**turned)
 
 
+def _choice(scene, stand, drawn_by):
+    """Return the Choice (of xray_choice) of who draws; no card where one is asked for is bad input."""
+    from trainer.physics.xray_choice import rasteriser_for
+    from trainer.physics.xray_graphics import NoGraphicsError
+
+    try:
+        return rasteriser_for(scene.still, stand.carm, drawn_by=drawn_by)
+    except NoGraphicsError as error:
+        raise ValueError(f"--drawn-by {drawn_by}: {error}") from error
+
+
+def _drawing(choice):
+    """Return who drew, and in what time a new pose is drawn, for the answer in JSON."""
+    found = {"drawn_by": "card" if choice.by_card else "processor", "card": choice.card}
+    milliseconds = {
+        "processor_ms": 1e3 * choice.processor_seconds,
+        "card_ms": 1e3 * choice.graphics_seconds,
+    }
+    return found | {name: value for name, value in milliseconds.items() if isfinite(value)}
+
+
+def _drawing_words(choice):
+    who = f"the card {choice.card}" if choice.by_card else "the processor"
+    if isfinite(choice.processor_seconds) and isfinite(choice.graphics_seconds):
+        times = choice.processor_seconds, choice.graphics_seconds
+        return (
+            f"{who}; a new pose takes the processor {1e3 * times[0]:.0f} ms, the card {1e3 * times[1]:.0f} ms"
+        )
+    return f"{who}; {choice.card}" if choice.card and not choice.by_card else who
+
+
 def take(scenario, asked, *, report=None):
-    """Return the Frame (of xray_picture) that the options ask for, the Stand, and the DoseRecord it cost."""
+    """Return the Frame that the options ask for, the Stand, the DoseRecord it cost, and the Choice."""
     import numpy as np
 
     from meshes.anatomy import build_anatomy
     from meshes.units import radians
     from trainer.physics.dose import DoseRecord, check_rate
     from trainer.physics.xray_carm import isocentre_at
+    from trainer.physics.xray_choice import check_way
     from trainer.physics.xray_collimation import Collimation
     from trainer.physics.xray_display import Display
     from trainer.physics.xray_picture import PictureChain
@@ -71,10 +104,13 @@ def take(scenario, asked, *, report=None):
     display = Display(asked.brightness, asked.contrast, inverted=asked.invert, turn=radians(asked.turn_deg),
                       flipped=asked.mirror)  # fmt: skip
     check_rate(asked.frames_per_second)
+    check_way(asked.drawn_by)
     anatomy = build_anatomy(scenario.anatomy.parameters(), progress=report)
     stand = stand.set_to(home=tuple(isocentre_at(anatomy, asked.centre)))
     tools = tools_of(_recorded_state(asked.journal, scenario, anatomy)) if asked.journal else tool_surfaces()
-    chain = PictureChain(scene_of(anatomy, gas=scenario.seed), rng=scenario.seed)
+    scene = scene_of(anatomy, gas=scenario.seed)
+    choice = _choice(scene, stand, asked.drawn_by)
+    chain = PictureChain(scene, rng=scenario.seed, rasterise=choice.rasterise)
     rng, how, dose = (
         np.random.default_rng(scenario.seed),
         {"collimation": beam, "display": display},
@@ -82,7 +118,8 @@ def take(scenario, asked, *, report=None):
     )
     if purpose == "single":
         frame = chain.shot(stand.carm, tools, rng=rng, **how)
-        return frame, stand, dose.with_image(frame.view.technique, carm=stand.carm, collimation=beam)
+        dose = dose.with_image(frame.view.technique, carm=stand.carm, collimation=beam)
+        return frame, stand, dose, choice
     frame = chain.live(stand.carm, tools, rng=rng, **how)
     for _ in range(LIVE_FRAMES - 1):
         frame = chain.live(stand.carm, tools, rng=rng, before=frame.screen, **how)
@@ -94,10 +131,10 @@ def take(scenario, asked, *, report=None):
         collimation=beam,
         frames_per_second=asked.frames_per_second,
     )
-    return frame, stand, dose
+    return frame, stand, dose, choice
 
 
-def _found(frame, stand, dose, files):
+def _found(frame, stand, dose, choice, *, files):
     from meshes.units import degrees
 
     carm, technique = stand.carm, frame.view.technique
@@ -116,6 +153,7 @@ def _found(frame, stand, dose, files):
         "live_s": dose.live_seconds,
         "air_kerma_mgy": dose.air_kerma,
         "kerma_area_gy_cm2": dose.kerma_area_gray_square_centimetres,
+        **_drawing(choice),
     }
 
 
@@ -162,6 +200,12 @@ def add_to(app):
         mirror: Annotated[bool, typer.Option("--mirror", help="Seen from the front.")] = False,
         turn_deg: Annotated[float, typer.Option(help="Turn of the picture, against the clock.")] = 0.0,
         size: Annotated[int, typer.Option(help="Pixels of a side.")] = 512,
+        drawn_by: Annotated[
+            str,
+            typer.Option(
+                help="processor (the same picture everywhere), card, or faster (measured if there is a card)."
+            ),
+        ] = "processor",
         journal: Annotated[
             Path | None,
             typer.Option(
@@ -186,7 +230,7 @@ def add_to(app):
             from trainer.physics.xray_picture import png_bytes
             from trainer.records.dicom import write_dicom
 
-            frame, stand, dose = take(scenario, asked, report=report)
+            frame, stand, dose, choice = take(scenario, asked, report=report)
             draft.write_bytes(png_bytes(frame.picture))
             if dicom is not None:
                 write_dicom(
@@ -197,15 +241,17 @@ def add_to(app):
                     case=scenario.content(),
                     seed=scenario.seed,
                 )
-        _answer(asked, _found(frame, stand, dose, (str(output), dicom and str(dicom))), frame, dose)
+        files = (str(output), dicom and str(dicom))
+        _answer(asked, _found(frame, stand, dose, choice, files=files), taken=(frame, dose, choice))
 
 
-def _answer(asked, found, frame, dose):
+def _answer(asked, found, *, taken):
     from trainer.physics.dose import words
 
     if asked.json:
         answer(as_json(found))
         return
+    frame, dose, choice = taken
     technique = frame.view.technique
     limited = ", at the limit of the tube" if technique.limited else ""
     files = " and ".join(found[name] for name in ("file", "dicom") if name in found)
@@ -213,5 +259,6 @@ def _answer(asked, found, frame, dose):
         ("picture", f"{files}: {found['pixels']} by {found['pixels']} pixels, centre {asked.centre}"),
         ("exposure", f"{technique.kilovolts:.0f} kV, {technique.charge:.2f} mAs a frame{limited}"),
         ("dose", words(dose)),
+        ("drawn by", _drawing_words(choice)),
     ]
     answer(rows(pairs))

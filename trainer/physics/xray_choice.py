@@ -11,6 +11,9 @@ from trainer.physics.xray_raster import path_attenuation
 
 LARGEST_DIFFERENCE = 1e-3  # rms
 REPEATS = 3
+WAYS = "processor", "card", "faster"
+# What OpenGL calls renderers that are programs, not cards.
+PROGRAMS = "llvmpipe", "softpipe", "swrast", "swiftshader", "software", "basic render", "gdi generic"
 
 
 @dataclass(frozen=True)
@@ -22,18 +25,22 @@ class Choice:
     rasterise : callable
         `rasterise(surfaces, carm)`, for `PictureChain`.
     processor_seconds, graphics_seconds : float
-        Of one new pose; the second is infinite where the card cannot be used. [s]
+        Of one new pose; infinite where the card cannot be used, not a number where nothing was measured. [s]
     difference : float
         Root mean square between both pictures; not a number where there is only one.
     card : str
-        What OpenGL calls the card, or why there is none.
+        What OpenGL calls the card, or why there is none; empty where nobody asked.
     """
 
     rasterise: Callable
-    processor_seconds: float
-    graphics_seconds: float
-    difference: float
-    card: str
+    processor_seconds: float = float("nan")
+    graphics_seconds: float = float("nan")
+    difference: float = float("nan")
+    card: str = ""
+
+    @property
+    def by_card(self):
+        return self.rasterise is not path_attenuation
 
 
 def _quickest(rasterise, surfaces, carm, repeats):
@@ -68,3 +75,49 @@ def choose_rasteriser(surfaces, carm, *, repeats=REPEATS, graphics=None):
     difference = float(np.sqrt(np.mean((fast - slow) ** 2)))
     better = seconds < processor and difference <= LARGEST_DIFFERENCE
     return Choice(graphics if better else path_attenuation, processor, seconds, difference, graphics.card)
+
+
+def is_program(card):
+    """Return whether the renderer that OpenGL names is a program on the processor instead of a card."""
+    return any(name in card.lower() for name in PROGRAMS)
+
+
+def check_way(drawn_by):
+    """Return who is to draw; raises ValueError if that is none of `WAYS`."""
+    if drawn_by not in WAYS:
+        raise ValueError(f"drawn_by must be one of {', '.join(WAYS)}, got {drawn_by!r}: name one of them")
+    return drawn_by
+
+
+def rasteriser_for(surfaces, carm, *, drawn_by="processor", graphics=None):
+    """Return the Choice for what somebody has asked for.
+
+    To be called from the thread that will draw.
+
+    Parameters
+    ----------
+    drawn_by : str
+        "processor": the same picture to the last bit everywhere. "card": the card, or the program that
+        stands for one. "faster": measured where there is a real card, otherwise the processor at once.
+    graphics : callable or None
+        A BlendingRasteriser; a new one if None.
+
+    Raises
+    ------
+    ValueError
+        If `drawn_by` is none of these.
+    NoGraphicsError
+        If the card is asked for and there is no OpenGL.
+    """
+    if check_way(drawn_by) == "processor":
+        return Choice(path_attenuation)
+    graphics = BlendingRasteriser() if graphics is None else graphics
+    if drawn_by == "card":
+        return Choice(graphics, card=graphics.card)
+    try:
+        card = graphics.card
+    except NoGraphicsError as error:
+        return Choice(path_attenuation, card=str(error))
+    if is_program(card):
+        return Choice(path_attenuation, card=card)
+    return choose_rasteriser(surfaces, carm, graphics=graphics)
