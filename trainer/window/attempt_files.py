@@ -64,12 +64,9 @@ def listed(*, most=MOST_SHOWN):
         events = record.events
         finished = any(isinstance(event, ENDS) for event in events[-1:])
         stamps = [entry.stamp for entry in record.entries if entry.stamp is not None]
-        found.append(
-            Listed(
-                file, record.scenario.title, record.mode, finished, len(events), stamps[-1] if stamps else 0.0,
-                file.stat().st_mtime,
-            )
-        )  # fmt: skip
+        last = stamps[-1] if stamps else 0.0
+        title, changed = record.scenario.title, file.stat().st_mtime
+        found.append(Listed(file, title, record.mode, finished, len(events), last, changed))
     return found
 
 

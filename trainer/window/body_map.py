@@ -13,7 +13,7 @@ TRUNK = ((0, 0.17), (0.055, 0.17), (0.125, 0.2), (0.13, 0.3), (0.105, 0.4), (0.1
 ARM = ((0.125, 0.2), (0.155, 0.22), (0.185, 0.38), (0.205, 0.52), (0.185, 0.53), (0.155, 0.4), (0.12, 0.27))
 LEG = ((0.01, 0.53), (0.125, 0.52), (0.115, 0.72), (0.09, 0.95), (0.1, 0.99), (0.04, 0.99), (0.045, 0.75))
 HEAD = (0.0, 0.085, 0.058, 0.075)
-# Regions as quadrilaterals of the right half, seen from the front or from behind; the left is the mirror image.
+# Regions as quadrilaterals of the right half, seen from one side; the left is the mirror image.
 AREAS = {
     "low back": (("back", ((0, 0.36), (0.1, 0.37), (0.11, 0.45), (0, 0.45))),),
     "buttock": (("back", ((0.005, 0.455), (0.118, 0.455), (0.124, 0.53), (0.005, 0.54))),),
@@ -76,7 +76,7 @@ class BodyMap(Canvas):
         if side not in ("left", "right"):
             sides, area = ("left", "right"), name
         for one in sides:
-            # From behind, the patient's left stands on the left, as in every picture; the front is its mirror.
+            # From behind, the patient's left stands on the left, as in every picture.
             sign = (1 if one == "right" else -1) * (1 if view == "back" else -1)
             for seen, corners in AREAS.get(area, ()):
                 if seen == view:

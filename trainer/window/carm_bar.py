@@ -68,7 +68,7 @@ class CArmBar(QObject):
         return state.room.pose or Pose(0.0, 0.0, centre)
 
     def look(self, view):
-        """Turn to one of the three views; the oblique one swings to the side that the needle does not come from."""
+        """Turn to one of the three views; the oblique one swings away from the needle's side."""
         pose = self.pose
         side = 1.0 if self.session.state.plan.side == "left" else -1.0
         orbit = {SQUARE: 0.0, SIDE: radians(90.0), OBLIQUE: side * OBLIQUE_ORBIT}[view]

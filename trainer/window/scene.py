@@ -13,7 +13,7 @@ from vtkmodules.vtkCommonCore import vtkUnsignedCharArray
 from vtkmodules.vtkRenderingCore import vtkRenderer
 
 from trainer.window import tokens as t
-from trainer.window.scene_shapes import LIGHT, Thread, bone_surfaces, hub_surface, surface
+from trainer.window.scene_shapes import Thread, hub_surface, kind_of, surface
 
 BACKGROUND, BACKGROUND_TOP = "#14191d", "#2a3138"
 FAR = 1500.0  # [mm] from the camera to what it looks at; the projection is parallel
@@ -28,7 +28,22 @@ SKIN_RIM = (
     "  float turned = 1.0 - clamp(abs(normalVCVSOutput.z), 0.0, 1.0);\n"
     "  gl_FragData[0] = vec4(0.86, 0.78, 0.72, 0.05 + 0.38 * turned * turned * turned);\n"
 )
+# The back under a lamp that stands to one side: a furrow and the knobs of the spinous processes show.
+BACK_SHADE = (
+    "//VTK::Light::Impl\n"
+    "  vec3 lamp = normalize(vec3(-0.40, 0.35, 0.85));\n"
+    "  float lit = clamp(dot(normalVCVSOutput, lamp), 0.0, 1.0);\n"
+    "  gl_FragData[0].rgb = vec3(0.79, 0.60, 0.50) * (0.25 + 0.80 * lit * lit);\n"
+)
 GLASS = 0.34
+BONE_LOOK = {"colour": t.BONE, "rim": BONE_RIM}
+BODY_LOOKS = {
+    "bone": BONE_LOOK,
+    "implant": {"colour": "#aeb8c2"},
+    "dura": {"colour": t.DURA, "opacity": 0.55},
+    "skin": {"colour": t.SKIN, "opacity": 0.2, "rim": SKIN_RIM},
+}
+BACK_LOOKS = {"skin": {"colour": t.SKIN, "rim": BACK_SHADE}}
 ELEVATION_LIMIT = 1.4  # [rad]
 
 
@@ -79,14 +94,13 @@ class SpineScene:
 
     Parameters
     ----------
-    anatomy : meshes.anatomy.Anatomy
+    meshes : dict
+        From `body_meshes` or `back_meshes`: made beside the window, as it takes a while.
     back : bool
         Show the surface of the back only, as a real room does, instead of the see-through body.
-    stride : int
-        1 for the bones as built, 2 for a quarter of their triangles.
     """
 
-    def __init__(self, anatomy, *, back=False, stride=LIGHT):
+    def __init__(self, meshes, *, back=False):
         self.back, self.view, self.size = back, View(), (0, 0)
         self.plotter = pv.Plotter(off_screen=True, lighting="none", window_size=(320, 320))
         window = self.plotter.render_window
@@ -104,20 +118,10 @@ class SpineScene:
         window.AddRenderer(self.over)
         self.over.SetActiveCamera(self.plotter.renderer.GetActiveCamera())
         self.actors, self.threads = {}, {}
-        (self._add_back if back else self._add_body)(anatomy, stride)
-
-    def _add_body(self, anatomy, stride):
-        for level, mesh in bone_surfaces(anatomy, stride=stride).items():
-            self._add(level, mesh, colour=t.BONE, rim=BONE_RIM)
-        for name, mesh in anatomy.implants.items():
-            self._add(name, surface(*mesh), colour="#aeb8c2")
-        self._add("dura", surface(*anatomy.dura["dura"]), colour=t.DURA, opacity=0.55)
-        self._add("skin", surface(*anatomy.tissue.trunk_mesh()), colour=t.SKIN, opacity=0.2, rim=SKIN_RIM)
-
-    def _add_back(self, anatomy, _):
-        self.plotter.set_background(t.DRAPE, top=t.DRAPE)
-        self._add("skin", surface(*anatomy.tissue.trunk_mesh()), colour=t.SKIN)
-        self.actors["skin"].GetProperty().SetAmbient(0.25)
+        for name, mesh in meshes.items():
+            self._add(name, mesh, **(BACK_LOOKS if back else BODY_LOOKS).get(kind_of(name), BONE_LOOK))
+        if back:
+            self.plotter.set_background(t.DRAPE, top=t.DRAPE)
 
     def _add(self, name, mesh, *, colour, opacity=1.0, rim=None, layer=None, **look):
         actor = self.plotter.add_mesh(
@@ -137,7 +141,7 @@ class SpineScene:
     def show_glass(self, glass):
         """Let bones be seen through, for the lead in the canal, or make them solid."""
         for name, actor in self.actors.items():
-            if name[0] in "TLS" and name[1:].isdigit():
+            if kind_of(name) == "bone":
                 actor.GetProperty().SetOpacity(GLASS if glass else 1.0)
 
     def show_thread(self, name, nodes, *, radius, colour, banded=None, bands=(), hub=None):

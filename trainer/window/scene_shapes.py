@@ -5,6 +5,7 @@ import pyvista as pv
 
 from meshes.fields import contour
 from meshes.frames import unit
+from meshes.levels import COLUMN
 from meshes.swept import points_from_tip, polyline_length
 
 # Every second point of a bone's grid gives a quarter of its triangles, and no eye sees it on the screen.
@@ -32,6 +33,26 @@ def bone_surfaces(anatomy, *, stride=LIGHT):
             vertices, faces = contour(padded, bone.grid.origin - step, step)
         found[level] = surface(anatomy.poses[level].apply(vertices), faces)
     return found
+
+
+def body_meshes(anatomy, *, stride=LIGHT):
+    """Return {name: mesh} of the see-through body, in the order in which it is drawn: opaque, dura, skin."""
+    found = bone_surfaces(anatomy, stride=stride)
+    found |= {name: surface(*mesh) for name, mesh in anatomy.implants.items()}
+    found["dura"] = surface(*anatomy.dura["dura"])
+    return found | back_meshes(anatomy)
+
+
+def back_meshes(anatomy):
+    """Return {name: mesh} of what a real room shows."""
+    return {"skin": surface(*anatomy.tissue.trunk_mesh())}
+
+
+def kind_of(name):
+    """Return "bone", "dura", "skin" or "implant" of the name of a mesh."""
+    if name in COLUMN:
+        return "bone"
+    return name if name in ("dura", "skin") else "implant"
 
 
 class Thread:

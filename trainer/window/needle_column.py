@@ -1,0 +1,166 @@
+"""The needle in the patient: what is felt, the syringe, and how the hand moves."""
+
+from PySide6.QtCore import Signal
+
+from meshes.units import degrees, radians
+from trainer.attempt import events as e
+from trainer.attempt.needle_events import CHOICES, MEDIA
+from trainer.window import state_words
+from trainer.window.canvas import panel, row
+from trainer.window.column import FINE, PhaseColumn
+from trainer.window.controls import Button, Segments, Stepper
+from trainer.window.feel_instruments import Resistance, SyringePicture
+from trainer.window.needle_words import needle_readings, resistance_of, syringe_of
+
+STEPS = (2.0, 1.0, 0.2)  # [mm] of a tap
+RATES = (14.0, 7.0, 1.5)  # [mm/s] of a held key
+ANGLE_STEP, ANGLE_RATE = radians(1.0), radians(12.0)
+PRESS_EVERY, PRESS_VOLUME = 0.35, 0.5  # [s], [ml] that a press may give
+LOCAL_VOLUME = 5.0  # [ml]
+
+
+class NeedleColumn(PhaseColumn):
+    """Moves the needle in hand; `felt(share)` when the resistance has changed."""
+
+    felt = Signal(float)
+    names, widest = state_words.NEEDLE_NAMES, state_words.NEEDLE_WIDEST
+
+    def __init__(self, session, *, left_handed=False):
+        super().__init__(session, "needle", left_handed=left_handed)
+        self.resistance = Resistance(trace=session.practice)
+        self.syringe = SyringePicture()
+        self.medium = Segments("Syringe", ["Saline", "Air"])
+        self.press = Button("Press", key=self.key("press"))
+        self.press.pressed.connect(lambda: self.press_plunger(0.0))
+        self.step = Segments("Step", [f"{step:g}" for step in STEPS], chosen=1)
+        self.approach = Stepper("Approach", keys=(self.key("flatter"), self.key("steeper")))
+        self.medial = Stepper("Medial", keys=(self.key("less medial"), self.key("more medial")))
+        self.approach.stepped.connect(lambda way: self.reangle(way * ANGLE_STEP, 0.0))
+        self.medial.stepped.connect(lambda way: self.reangle(0.0, way * ANGLE_STEP))
+        self.brace = Button("Brace", key=self.key("brace"))
+        self.brace.clicked.connect(self.toggle_brace)
+        self.stylet = Button("Stylet", key=self.key("stylet"))
+        self.stylet.clicked.connect(self.toggle_stylet)
+        self.forward = Button("Advance", key=self.key("advance"), kind="main")
+        self.back = Button("Withdraw", key=self.key("withdraw"))
+        self.next = Button("Pass the lead", key=self.key("next step"))
+        self.next.clicked.connect(lambda: self.do(e.PassLead()))
+        self.braced, self.since_press = False, PRESS_EVERY
+        self.lay(
+            panel(self.resistance, margin=12),
+            panel(self.syringe, row((self.medium, 1), self.press), margin=12),
+            panel(
+                self.step, self.approach, self.medial, row((self.brace, 1), (self.stylet, 1)),
+                row((self.forward, 1), (self.back, 1)), margin=12, gap=6,
+            ),
+            row((self.next, 1), self.more),
+            self.undo,
+        )  # fmt: skip
+
+    def toggle_brace(self):
+        """Lay the hand against the back, or take it away."""
+        self.braced = not self.braced
+        self.brace.show_held(self.braced)
+        self.said.emit("The hand is braced." if self.braced else "The hand is free.")
+
+    def toggle_stylet(self):
+        """Stylet in or out."""
+        self.do(e.MoveNeedleStylet(not self.session.state.placement.stylet_inside))
+
+    def reangle(self, approach, medial, *, joined=False):
+        """Turn the needle about the skin by two angles. [rad]"""
+        aim = self.session.state.aim
+        self.do(e.ReangleNeedle(aim.approach + approach, aim.medial + medial), joined=joined)
+
+    def press_plunger(self, seconds):
+        """Press while held: one event each third of a second."""
+        self.since_press += seconds
+        if seconds == 0.0 or self.since_press >= PRESS_EVERY:
+            self.since_press = 0.0
+            self.do(e.PressSyringe(MEDIA[self.medium.chosen], PRESS_VOLUME), joined=seconds > 0.0)
+
+    def move(self, millimetres, *, joined=False):
+        """Push the needle, or pull it back with a negative way."""
+        if millimetres > 0.0:
+            self.do(e.PushNeedle(millimetres, self.braced), joined=joined)
+            return
+        depth = self.session.state.needle_depth or 0.0
+        if depth + millimetres > 0.0:
+            self.do(e.WithdrawNeedle(-millimetres), joined=joined)
+        else:
+            self.said.emit("The tip is at the skin. Remove the needle with More.")
+
+    def tick(self, actions, seconds, *, fine):
+        share = FINE if fine else 1.0
+        size, rate = STEPS[self.step.chosen], RATES[self.step.chosen]
+        for action, sign in (("advance", 1.0), ("withdraw", -1.0)):
+            if action in actions:
+                way = self.steps_of(action, seconds, step=size * share, rate=rate * share)
+                if way:
+                    self.move(sign * way, joined=self.age[action] > 0.0)
+        turns = {"flatter": (-1, 0), "steeper": (1, 0), "less medial": (0, -1), "more medial": (0, 1)}
+        for action in actions & turns.keys():
+            angle = self.steps_of(action, seconds, step=ANGLE_STEP * share, rate=ANGLE_RATE * share)
+            if angle:
+                approach, medial = turns[action]
+                self.reangle(approach * angle, medial * angle, joined=self.age[action] > 0.0)
+        if "press" in actions:
+            self.press_plunger(seconds if "press" in self.age else 0.0)
+            self.age["press"] = 0.0
+
+    def let_go(self):
+        super().let_go()
+        self.show_plunger(pressed=False)
+
+    def act(self, action):
+        acts = {
+            "step": lambda: self.step.choose((self.step.chosen + 1) % len(STEPS)),
+            "brace": self.toggle_brace,
+            "stylet": self.toggle_stylet,
+            "bevel": lambda: self.do(e.TurnBevel(radians(90.0))),
+            "next step": lambda: self.do(e.PassLead()),
+            "more": self.more.open,
+        }
+        if action in acts:
+            acts[action]()
+        return action in acts
+
+    def show_state(self, old, new):
+        if new.needle_depth is None:
+            self.resistance.clear()
+            return
+        share = resistance_of(new)
+        self.resistance.show_feel(share, depth=new.needle_depth)
+        self.felt.emit(share)
+        practice = self.session.practice
+        self.approach.show_value(f"{degrees(new.aim.approach):.0f}°" if practice else None)
+        self.medial.show_value(f"{degrees(new.aim.medial):.0f}°" if practice else None)
+        inside = new.placement.stylet_inside
+        self.stylet.show_text("Stylet out" if inside else "Stylet in")
+        pressed = old is not None and syringe_of(new) != syringe_of(old)
+        self.show_plunger(pressed=pressed)
+
+    def show_plunger(self, *, pressed):
+        """Show the syringe as the last press left it."""
+        share, word = syringe_of(self.session.state)
+        self.syringe.show_plunger(share, word, medium=MEDIA[self.medium.chosen], pressed=pressed)
+
+    def readings(self):
+        """Return the readings of the strip."""
+        return needle_readings(self.session.state)
+
+    def more_entries(self):
+        entries = [
+            ("Turn the bevel by a quarter", lambda: self.do(e.TurnBevel(radians(90.0)))),
+            ("Numb the track", lambda: self.do(e.GiveLocalAnaesthetic(LOCAL_VOLUME))),
+            ("Ask the patient", lambda: self.do(e.AskPatient())),
+            ("Remove the needle", lambda: self.do(e.RemoveNeedle())),
+        ]
+        if any(not one.choice for one in self.session.state.complications):
+            entries += [
+                (f"After what happened: {choice}", lambda c=choice: self.do(e.ChooseAfterComplication(c)))
+                for choice in CHOICES
+            ]
+        if any(one.lead is not None for one in self.session.state.placements):
+            entries.append(("Take up the first lead", lambda: self.do(e.TakeUpLead("first"))))
+        return [*entries, ("Finish and debrief", lambda: self.do(e.FinishAttempt()))]
