@@ -19,6 +19,7 @@ from trainer.commands import (
     info,
     needle,
     perform,
+    practise,
     records,
     replay,
     score,
@@ -53,10 +54,12 @@ def _whole(
     ] = False,
 ):
     if context.invoked_subcommand is None:
-        print(context.get_help())
+        return practise.open_window()
+    return None
 
 
 COMMANDS = (
+    practise,
     demo,
     cases,
     anatomy,

@@ -8,6 +8,7 @@ import os
 import subprocess
 import sys
 import time
+from contextlib import nullcontext
 from pathlib import Path
 
 from meshes.compiled import compiled_files, complete_mark, kernel_sources, remove_old
@@ -25,8 +26,13 @@ def is_warm():
     return complete_mark().exists()
 
 
-def warm_up():
-    """Compile whatever is missing; returns at once when nothing is. Shows a bar on standard error.
+def warm_up(report=None):
+    """Compile whatever is missing; returns at once when nothing is.
+
+    Parameters
+    ----------
+    report : callable, optional
+        `report(done, total, words)`, which may raise to stop; a bar on standard error where None.
 
     Raises
     ------
@@ -47,9 +53,9 @@ def warm_up():
     ]
     expected = sum(file.read_text(encoding="utf-8").count("@kernel") for file in kernel_sources())
     try:
-        with progress("First start: compiling") as report:
+        with nullcontext(report) if report else progress("First start: compiling") as tell:
             while any(process.poll() is None for process in running):
-                report(min(compiled_files(), expected - 1), expected, "numerical kernels, once per version")
+                tell(min(compiled_files(), expected - 1), expected, "numerical kernels, once per version")
                 time.sleep(POLL)
     finally:
         # Also after Ctrl-C: nothing goes on in the background.

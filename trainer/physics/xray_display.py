@@ -41,6 +41,8 @@ class Display:
         Of the picture on the screen, against the clock. [rad]
     flipped : bool
         Left and right changed over, before the turn.
+    marked : bool
+        Whether sides, head and scale are drawn in; a window that draws its own leaves them out.
 
     Raises
     ------
@@ -54,6 +56,7 @@ class Display:
     inverted: bool = False
     turn: float = 0.0
     flipped: bool = False
+    marked: bool = True
 
     def __post_init__(self):
         if not -1.0 <= self.brightness <= 1.0:

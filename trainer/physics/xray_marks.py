@@ -75,7 +75,7 @@ def mark(picture, carm, *, turn=0.0, flipped=False):
 
 
 def shown(picture, carm, display):
-    """Return a picture as it stands on the screen: flipped, turned and marked."""
+    """Return a picture as it stands on the screen: flipped, turned and, if wished, marked."""
     if display.flipped:
         picture = picture[:, ::-1]
     quarters = display.turn / (0.5 * np.pi)
@@ -84,7 +84,10 @@ def shown(picture, carm, display):
     else:
         turned = Image.fromarray(picture).rotate(degrees(display.turn), Image.Resampling.BILINEAR)
         picture = np.asarray(turned)
-    return mark(np.ascontiguousarray(picture), carm, turn=display.turn, flipped=display.flipped)
+    picture = np.ascontiguousarray(picture)
+    if not display.marked:
+        return picture
+    return mark(picture, carm, turn=display.turn, flipped=display.flipped)
 
 
 @lru_cache(maxsize=16)

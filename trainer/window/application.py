@@ -89,13 +89,15 @@ def catch_errors(tell):
     sys.excepthook = hook
 
 
-def run(open_first=None):
+def run(open_first=None, *, warm_up=None):
     """Open the window and stay until it is closed; returns the exit code.
 
     Parameters
     ----------
     open_first : callable or None
         `open_first(main_window)`, once the window is there: a case to practise, for instance.
+    warm_up : callable or None
+        See `MainWindow`.
 
     Raises
     ------
@@ -110,7 +112,7 @@ def run(open_first=None):
     path = keep_log()
     from trainer.window.main_window import MainWindow
 
-    window = MainWindow(loaded)
+    window = MainWindow(loaded, warm_up=warm_up)
     catch_errors(lambda words: window.tell_broken(words, log_path=path))
     window.show()
     if open_first:

@@ -58,6 +58,7 @@ class AttemptPage(QWidget):
         self.keys.acted.connect(self._act)
         session.changed.connect(self.show_change)
         self.work.said.connect(self.say)
+        self.work.asked.connect(self._act)
         self.plan.said.connect(self.say)
         self.plan.looked.connect(self._readings)
         if state.room.shown is not None:

@@ -32,6 +32,7 @@ from trainer.window.score_list import CriterionRow, ScoreHead, SourceKey, kind_o
 from trainer.window.scrubber import Scrubber
 from trainer.window.shortcuts import key_of
 from trainer.window.strips import TopStrip
+from trainer.window.xray_pane import BARE
 
 PLAY_MS = 120
 MOST_THUMBNAILS = 7
@@ -105,7 +106,7 @@ def picture_at(state, chain, *, pixels=REPLAY_PIXELS):
         return None, None
     carm = c_arm(state.anatomy, state.room.shown, pixels=pixels)
     rng = np.random.default_rng([state.seed, state.room.images])
-    return chain.shot(carm, tools_of(state), rng=rng, marked=False).picture, carm
+    return chain.shot(carm, tools_of(state), rng=rng, display=BARE).picture, carm
 
 
 class Thumbnail(PictureFrame):

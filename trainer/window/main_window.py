@@ -42,10 +42,13 @@ class MainWindow(QMainWindow):
     Parameters
     ----------
     settings : trainer.window.settings.Settings
+    warm_up : callable, optional
+        `warm_up(report)` compiles what is missing before the first attempt.
     """
 
-    def __init__(self, settings):
+    def __init__(self, settings, *, warm_up=None):
         super().__init__()
+        self.warm_up = warm_up or (lambda report: None)
         self.setWindowTitle(TITLE)
         self.settings, self.work, self.page = settings, None, None
         self.resize(settings.width, settings.height)
@@ -109,9 +112,7 @@ class MainWindow(QMainWindow):
         from trainer.window.attempt_page import prepared
 
         def build(progress):
-            from trainer.commands.warmup import warm_up
-
-            warm_up(progress)
+            self.warm_up(progress)
             return prepared(scenario, mode=mode, seed=seed, progress=progress)
 
         self._wait_for(f"Building: {scenario.title}", build, lambda ready: self._open(ready, mode))

@@ -26,10 +26,11 @@ STILL_AFTER_MS = 120
 class WorkingPage(QWidget):
     """Pictures, C-arm and columns of the picture, needle and lead phases.
 
-    `said(sentence)` for the strip.
+    `said(sentence)` for the strip; `asked(action)` for keys that are the whole page's.
     """
 
     said = Signal(str)
+    asked = Signal(str)
 
     def __init__(self, session, ready, *, left_handed=False):
         super().__init__()
@@ -160,7 +161,7 @@ class WorkingPage(QWidget):
         if action in acts:
             acts[action]()
         elif not self.column.act(action):
-            self.window().keyPressEvent_action(action)
+            self.asked.emit(action)
 
     def _undo(self):
         if self.session.practice:

@@ -5,6 +5,7 @@ from PySide6.QtCore import QElapsedTimer, QRectF, Qt, QTimer, Signal
 from PySide6.QtGui import QPen
 
 from trainer.attempt.picture_acts import c_arm
+from trainer.physics.xray_display import Display
 from trainer.physics.xray_marks import side_names
 from trainer.records.pictures import tools_of
 from trainer.window import tokens as t
@@ -13,6 +14,8 @@ from trainer.window.painting import colour, write_over
 from trainer.window.picture_frame import Marks, PictureFrame
 
 FRAME_MS = 66
+# The pane draws sides, head and scale itself, sharp at any size.
+BARE = Display(marked=False)
 VIEW_WORDS = (
     (0.35, "from behind"),
     (1.2, "oblique"),
@@ -58,7 +61,7 @@ class XrayPane(PictureFrame):
         room = self.state.room
         self.carm = c_arm(self.state.anatomy, room.shown)
         rng = np.random.default_rng([self.state.seed, room.images])
-        frame = self.chain.shot(self.carm, tools_of(self.state), rng=rng, marked=False)
+        frame = self.chain.shot(self.carm, tools_of(self.state), rng=rng, display=BARE)
         self.held_for.restart()
         self.show_picture(frame.picture, self._marks(), at_once=True)
 
@@ -82,7 +85,7 @@ class XrayPane(PictureFrame):
             return
         self.carm = c_arm(self.state.anatomy, self.state.room.pose)
         frame = self.chain.live(
-            self.carm, tools_of(self.state), rng=self.noise, before=self.screen, marked=False
+            self.carm, tools_of(self.state), rng=self.noise, before=self.screen, display=BARE
         )
         self.screen = frame.screen
         self.frames += 1
