@@ -17,9 +17,7 @@ PIXELS = 640
 def tools_of(state):
     """Return the Surfaces of needle and lead where an attempt stands."""
     needles = [
-        (one.inside.tip, one.inside.direction, one.needle)
-        for one in state.placements
-        if one.inside is not None
+        shown for one in state.placements if (shown := _needle_shown(state, one)) is not None
     ]
     leads = [(one.lead.nodes, one.lead.properties) for one in state.placements if one.lead is not None]
     return tool_surfaces(needles=needles, leads=leads)
@@ -27,6 +25,15 @@ def tools_of(state):
 
 def _still(state):
     return StillAttenuation(still_surfaces(state.anatomy, gas=state.scenario.seed))
+
+
+def _needle_shown(state, placement):
+    """Return (tip, direction, needle) that shows; one that is held to the skin lies with its tip there."""
+    if placement.inside is not None:
+        return placement.inside.tip, placement.inside.direction, placement.inside.needle
+    if state.phase == "picture" and placement.check is not None:
+        return placement.check.entry, placement.check.direction, placement.needle
+    return None
 
 
 def standard_views(state, *, pixels=PIXELS):

@@ -3,6 +3,7 @@
 import numpy as np
 
 from meshes.instruments import contact_middles
+from trainer.physics.needle_track import lengths_along
 from trainer.window import tokens as t
 
 NAMES = (("needle", "lead"), ("second needle", "second lead"))
@@ -15,16 +16,16 @@ def show_instruments(pane, state, *, held=None):
     Parameters
     ----------
     pane : BodyPane
-    held : NeedleCheck or None
-        Of a needle that is held to the skin but not in it.
+    held : (n, 3) float or None
+        Nodes of a needle that is held to the skin but not in it. [mm]
     """
     tip = None
     for index, (needle_name, lead_name) in enumerate(NAMES):
         placement = state.placements[index]
         nodes = needle_course(placement)
         in_hand = index == state.active
-        if nodes is None and in_hand and held is not None:
-            nodes = np.array([held.entry - placement_length(held, placement) * held.direction, held.entry])
+        if nodes is None and in_hand:
+            nodes = held
         if nodes is not None and in_hand:
             tip = nodes[-1]
         hub = None if nodes is None else nodes[1] - nodes[0]
@@ -48,14 +49,10 @@ def needle_course(placement):
     """Return the nodes (n, 3) of a needle from its hub to its tip, or None while it is outside. [mm]"""
     if placement.depth is None:
         return None
-    check, length = placement.check, placement.needle.length
-    tip = check.entry + placement.depth * check.direction
-    return np.array([tip - length * check.direction, tip])
-
-
-def placement_length(held, placement):
-    """Return the length of the needle that is held. [mm]"""
-    return placement.needle.length if placement.needle is not None else held.needle_length
+    inside = placement.inside
+    hub = inside.puncture - inside.outside * inside.base_direction
+    cut = inside.track[lengths_along(inside.track) < inside.depth - 1e-6]
+    return np.concatenate([hub[None], cut, inside.tip[None]])
 
 
 def _radius(placement):

@@ -70,8 +70,7 @@ def _happened(act):
         yield "level", f"{mark.level} marked on {level_words(mark.true_level)}", "" if right else "missed"
     elif isinstance(event, e.ReangleNeedle):
         yield "turned", "Needle turned in the tissue", ""
-    touched = sum(p.bone_contacts for p in after.placements) - sum(p.bone_contacts for p in before.placements)
-    if touched > 0:
+    if _counted(after, "bone_contacts") > _counted(before, "bone_contacts"):
         yield "bone", "Bone touched", "near"
     if after.dural_punctures > before.dural_punctures:
         yield "dura", "The dura is open", "missed"
@@ -95,3 +94,7 @@ def advice(score):
     """Return up to two sentences for next time: the remedies of the two dearest faults."""
     remedies = list(dict.fromkeys(item.remedy for item in score.dearest))
     return remedies[:2]
+
+
+def _counted(state, what):
+    return sum(getattr(placement.counts, what) for placement in state.placements)

@@ -4,7 +4,8 @@ from PySide6.QtCore import Signal
 
 from meshes.units import degrees, radians
 from trainer.attempt import events as e
-from trainer.attempt.needle_events import CHOICES, MEDIA
+from trainer.attempt.needle_events import MEDIA
+from trainer.physics.needle_consequences import CHOICES
 from trainer.window import state_words
 from trainer.window.canvas import panel, row
 from trainer.window.column import FINE, PhaseColumn
@@ -15,8 +16,8 @@ from trainer.window.needle_words import needle_readings, resistance_of, syringe_
 STEPS = (2.0, 1.0, 0.2)  # [mm] of a tap
 RATES = (14.0, 7.0, 1.5)  # [mm/s] of a held key
 ANGLE_STEP, ANGLE_RATE = radians(1.0), radians(12.0)
-PRESS_EVERY, PRESS_VOLUME = 0.35, 0.5  # [s], [ml] that a press may give
-LOCAL_VOLUME = 5.0  # [ml]
+PRESS_FORCE, PRESS_SECONDS = 10.0, 0.3  # [N], [s] of one press of the thumb (common practice)
+SKIN_VOLUME, DEEP_VOLUME = 2.0, 5.0  # [ml]
 
 
 class NeedleColumn(PhaseColumn):
@@ -45,7 +46,7 @@ class NeedleColumn(PhaseColumn):
         self.back = Button("Withdraw", key=self.key("withdraw"))
         self.next = Button("Pass the lead", key=self.key("next step"))
         self.next.clicked.connect(lambda: self.do(e.PassLead()))
-        self.braced, self.since_press = False, PRESS_EVERY
+        self.braced, self.since_press = False, PRESS_SECONDS
         self.lay(
             panel(self.resistance, margin=12),
             panel(self.syringe, row((self.medium, 1), self.press), margin=12),
@@ -65,7 +66,7 @@ class NeedleColumn(PhaseColumn):
 
     def toggle_stylet(self):
         """Stylet in or out."""
-        self.do(e.MoveNeedleStylet(not self.session.state.placement.stylet_inside))
+        self.do(e.MoveNeedleStylet(not self.session.state.placement.inside.stylet_inside))
 
     def reangle(self, approach, medial, *, joined=False):
         """Turn the needle about the skin by two angles. [rad]"""
@@ -75,14 +76,15 @@ class NeedleColumn(PhaseColumn):
     def press_plunger(self, seconds):
         """Press while held: one event each third of a second."""
         self.since_press += seconds
-        if seconds == 0.0 or self.since_press >= PRESS_EVERY:
+        if seconds == 0.0 or self.since_press >= PRESS_SECONDS:
             self.since_press = 0.0
-            self.do(e.PressSyringe(MEDIA[self.medium.chosen], PRESS_VOLUME), joined=seconds > 0.0)
+            press = e.PressSyringe(MEDIA[self.medium.chosen], PRESS_FORCE, PRESS_SECONDS)
+            self.do(press, joined=seconds > 0.0)
 
     def move(self, millimetres, *, joined=False):
         """Push the needle, or pull it back with a negative way."""
         if millimetres > 0.0:
-            self.do(e.PushNeedle(millimetres, self.braced), joined=joined)
+            self.do(e.PushNeedle(millimetres, "braced" if self.braced else "steady"), joined=joined)
             return
         depth = self.session.state.needle_depth or 0.0
         if depth + millimetres > 0.0:
@@ -135,9 +137,9 @@ class NeedleColumn(PhaseColumn):
         practice = self.session.practice
         self.approach.show_value(f"{degrees(new.aim.approach):.0f}°" if practice else None)
         self.medial.show_value(f"{degrees(new.aim.medial):.0f}°" if practice else None)
-        inside = new.placement.stylet_inside
+        inside = new.placement.inside.stylet_inside
         self.stylet.show_text("Stylet out" if inside else "Stylet in")
-        pressed = old is not None and syringe_of(new) != syringe_of(old)
+        pressed = old is not None and new.placement.syringe is not old.placement.syringe
         self.show_plunger(pressed=pressed)
 
     def show_plunger(self, *, pressed):
@@ -152,14 +154,16 @@ class NeedleColumn(PhaseColumn):
     def more_entries(self):
         entries = [
             ("Turn the bevel by a quarter", lambda: self.do(e.TurnBevel(radians(90.0)))),
-            ("Numb the track", lambda: self.do(e.GiveLocalAnaesthetic(LOCAL_VOLUME))),
+            ("Numb the skin", lambda: self.do(e.GiveLocalAnaesthetic(SKIN_VOLUME, "skin"))),
+            ("Numb the way to the bone", lambda: self.do(e.GiveLocalAnaesthetic(DEEP_VOLUME, "deep"))),
             ("Ask the patient", lambda: self.do(e.AskPatient())),
             ("Remove the needle", lambda: self.do(e.RemoveNeedle())),
         ]
-        if any(not one.choice for one in self.session.state.complications):
+        open_ones = [one for one in self.session.state.complications if one.seen and not one.choice]
+        if open_ones:
             entries += [
-                (f"After what happened: {choice}", lambda c=choice: self.do(e.ChooseAfterComplication(c)))
-                for choice in CHOICES
+                (choice.words, lambda c=choice.key: self.do(e.ChooseAfterComplication(c)))
+                for choice in CHOICES[open_ones[-1].kind]
             ]
         if any(one.lead is not None for one in self.session.state.placements):
             entries.append(("Take up the first lead", lambda: self.do(e.TakeUpLead("first"))))

@@ -2,6 +2,7 @@
 
 from dataclasses import asdict
 
+import numpy as np
 from PySide6.QtCore import Signal
 
 from meshes.levels import COLUMN, split_interspace
@@ -41,8 +42,8 @@ class PictureColumn(PhaseColumn):
             self.level, self.start, label("Click it on the picture.", ink=t.MUTED), self.marks,
             title="Mark levels", margin=12,
         )  # fmt: skip
-        self.across = Stepper("Entry across", keys=(self.key("entry left"), self.key("entry right")))
-        self.along = Stepper("Entry along", keys=(self.key("entry down"), self.key("entry up")))
+        self.across = Stepper("Across", keys=(self.key("entry left"), self.key("entry right")))
+        self.along = Stepper("Along", keys=(self.key("entry down"), self.key("entry up")))
         self.approach = Stepper("Approach", keys=(self.key("flatter"), self.key("steeper")))
         self.medial = Stepper("Medial", keys=(self.key("less medial"), self.key("more medial")))
         steppers = {"x": self.across, "z": self.along, "approach": self.approach, "medial": self.medial}
@@ -58,10 +59,7 @@ class PictureColumn(PhaseColumn):
         """Hold the needle where a hand would begin, unless it is held already."""
         state = self.session.state
         if state.aim is not None:
-            self.aim = e.AimNeedle(
-                state.aim.interspace, state.aim.side, state.aim.entry_x, state.aim.entry_z,
-                state.aim.approach, state.aim.medial, state.needle.length,
-            )  # fmt: skip
+            self.aim = _as_event(state)
         elif self.aim is None or self.aim.interspace != state.plan.interspace:
             self.aim = self._first_aim(state)
         self._show_aim()
@@ -104,7 +102,7 @@ class PictureColumn(PhaseColumn):
         self.across.show_value(sided(aim.entry_x))
         lower = split_interspace(aim.interspace)[1]
         middle = float(self.session.state.anatomy.poses[lower].translation[2])
-        self.along.show_value(millimetres(aim.entry_z - middle, digits=0))
+        self.along.show_value(millimetres(aim.entry_z - middle, digits=0).replace("-", "−"))
         practice = self.session.practice
         self.approach.show_value(f"{degrees(aim.approach):.0f}°" if practice else None)
         self.medial.show_value(f"{degrees(aim.medial):.0f}°" if practice else None)
@@ -120,9 +118,22 @@ class PictureColumn(PhaseColumn):
         )  # fmt: skip
         return check_needle(self.session.state.anatomy, aim, Needle(length=self.aim.needle_length))
 
+    def held_course(self):
+        """Return the nodes (2, 3) of the held needle, its tip on the skin last, or None. [mm]"""
+        check = self.held()
+        if check is None:
+            return None
+        return np.array([check.entry - self.aim.needle_length * check.direction, check.entry])
+
+    def hold(self):
+        """Tell the attempt how the needle is held, where that has changed."""
+        state = self.session.state
+        same = state.aim is not None and self.aim == _as_event(state)
+        return same or (self.aim is not None and self.do(self.aim))
+
     def place(self):
         """Through the skin with the held needle."""
-        if self.aim is not None and self.do(self.aim):
+        if self.aim is not None and self.hold():
             self.do(e.PlaceNeedle())
 
     def mark(self, u, v):
@@ -164,12 +175,20 @@ class PictureColumn(PhaseColumn):
     def more_entries(self):
         reasons = _refusal_entries(self)
         return [
-            ("Numb the skin and the track", lambda: self.do(e.GiveLocalAnaesthetic(5.0))),
+            ("Numb the skin", lambda: self.do(e.GiveLocalAnaesthetic(2.0, "skin"))),
             ("Light sedation", lambda: self.do(e.SetSedation("light"))),
             ("Deep sedation", lambda: self.do(e.SetSedation("deep"))),
             *reasons,
             ("Finish and debrief", lambda: self.do(e.FinishAttempt())),
         ]
+
+
+def _as_event(state):
+    """Return the event that holds the needle as the state says."""
+    aim = state.aim
+    return e.AimNeedle(
+        aim.interspace, aim.side, aim.entry_x, aim.entry_z, aim.approach, aim.medial, state.needle.length
+    )
 
 
 def _truth(mark):

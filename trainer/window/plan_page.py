@@ -184,7 +184,7 @@ class PlanPage(QWidget):
 
     def missing(self):
         """Return what the plan still lacks, in a sentence, or ""."""
-        open_ones = [choice.name.lower() for choice in self.choices.values() if choice.chosen is None]
+        open_ones = [name for name, choice in self.choices.items() if choice.chosen is None]
         return f"Choose {', '.join(open_ones)} to fix the plan." if open_ones else ""
 
     def _planned(self):

@@ -121,6 +121,9 @@ class WorkingPage(QWidget):
         """One picture as the C-arm stands; square on where it has not been moved yet."""
         if self.session.state.room.pose is None:
             self.carm.look(0)
+        if self.phase == "picture":
+            # The held needle lies on the skin and shows.
+            self.columns["picture"].hold()
         self.session.do(e.TakePicture())
 
     def go_live(self, on):
@@ -213,7 +216,7 @@ class WorkingPage(QWidget):
 
     def _draw_scene(self):
         self.wanted = False
-        held = self.columns["picture"].held() if self.phase == "picture" else None
+        held = self.columns["picture"].held_course() if self.phase == "picture" else None
         show_instruments(self.body, self.session.state, held=held)
         self.body.draw_scene(moving=self.moving)
 

@@ -110,7 +110,8 @@ class XrayPane(PictureFrame):
         room = self.state.room
         seconds = int(self.held_for.elapsed() / 1000) if self.held_for.isValid() else 0
         state = ("live", "Live") if self.live else ("held", f"Held {seconds // 60}:{seconds % 60:02d}")
-        counters = f"{room.images} pictures, {room.seconds:.0f} s, {room.kerma:.1f} mGy"
+        plural = "" if room.images == 1 else "s"
+        counters = f"{room.images} picture{plural}, {room.seconds:.0f} s, {room.kerma:.1f} mGy"
         return Marks(
             f"X-ray, {words}",
             sides=side_names(self.carm),
