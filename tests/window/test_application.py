@@ -83,6 +83,17 @@ def test_an_uncaught_error_goes_to_the_log_and_is_told_once(own_folders, monkeyp
     assert logging.getLogger("trainer").handlers == []
 
 
+def test_a_hard_crash_leaves_its_trace(own_folders):
+    crash = (
+        "import faulthandler; from trainer.window import application; "
+        "file = application.keep_faults(); faulthandler._sigsegv()"
+    )
+    run = subprocess.run([sys.executable, "-c", crash], capture_output=True)
+    assert run.returncode != 0
+    trace = (application.state_folder() / application.FAULTS).read_text()
+    assert "Segmentation fault" in trace or "Fatal Python error" in trace
+
+
 def test_journals_get_names_of_their_own_and_are_listed(own_folders):
     from scenarios import library
 

@@ -75,7 +75,7 @@ def test_a_lead_lies_on_top_with_its_bands(ready, scene, seen):
 def test_points_stand_where_they_are_drawn(scene, seen):
     """The marks of the window are placed by the same projection as the picture."""
     tip = np.array([30.0, 80.0, 200.0])
-    scene.show_thread("needle", np.array([tip + (0.0, 1.0, 0.0), tip]), radius=4.0, colour="#ff00ff")
+    scene.show_thread("needle", np.array([tip - (0.0, 0.0, 3.0), tip]), radius=4.0, colour="#ff00ff")
     for view in (BEHIND, View(azimuth=0.7, elevation=0.4, centre=(0.0, 30.0, 190.0), height=200.0)):
         picture = seen(view)
         pink = (picture[..., 0] > 90) & (picture[..., 1] < 60) & (picture[..., 2] > 90)

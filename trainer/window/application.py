@@ -56,7 +56,7 @@ def make_application(settings):
 
 
 def keep_log():
-    """Write the log and the trace of a hard crash into the state folder; returns the log's path."""
+    """Write the log into the state folder; returns its path."""
     folder = state_folder()
     handler = logging.handlers.RotatingFileHandler(
         folder / LOG, maxBytes=LOG_BYTES, backupCount=LOGS_KEPT, encoding="utf-8"
@@ -64,10 +64,15 @@ def keep_log():
     handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
     log.addHandler(handler)
     log.setLevel(logging.INFO)
-    # Kept open on purpose: the handler writes to it when nothing else works any more.
-    faulthandler.enable(open(folder / FAULTS, "a", encoding="utf-8"))  # noqa: SIM115
     log.info("start of version %s", __version__)
     return folder / LOG
+
+
+def keep_faults():
+    """Write the trace of a hard crash into the state folder; returns the open file, which must stay open."""
+    file = open(state_folder() / FAULTS, "a", encoding="utf-8")  # noqa: SIM115
+    faulthandler.enable(file)
+    return file
 
 
 def catch_errors(tell):
@@ -117,4 +122,5 @@ def run(open_first=None, *, warm_up=None):
     window.show()
     if open_first:
         open_first(window)
-    return application.exec()
+    with keep_faults():
+        return application.exec()
