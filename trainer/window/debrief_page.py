@@ -7,7 +7,7 @@ from PySide6.QtCore import QTimer, Signal
 from PySide6.QtWidgets import QFileDialog, QScrollArea, QWidget
 
 from trainer.attempt.journal import read
-from trainer.attempt.picture_acts import c_arm
+from trainer.attempt.picture_acts import c_arm, collimation
 from trainer.attempt.replay import repeat
 from trainer.attempt.state import PRACTICE
 from trainer.physics.corridor import corridor
@@ -106,7 +106,8 @@ def picture_at(state, chain, *, pixels=REPLAY_PIXELS):
         return None, None
     carm = c_arm(state.anatomy, state.room.shown, pixels=pixels)
     rng = np.random.default_rng([state.seed, state.room.images])
-    return chain.shot(carm, tools_of(state), rng=rng, display=BARE).picture, carm
+    opened = collimation(state.room.shown)
+    return chain.shot(carm, tools_of(state), rng=rng, collimation=opened, display=BARE).picture, carm
 
 
 class Thumbnail(PictureFrame):

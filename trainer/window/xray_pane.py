@@ -4,7 +4,7 @@ import numpy as np
 from PySide6.QtCore import QElapsedTimer, QRectF, Qt, QTimer, Signal
 from PySide6.QtGui import QPen
 
-from trainer.attempt.picture_acts import c_arm
+from trainer.attempt.picture_acts import c_arm, collimation
 from trainer.physics.xray_display import Display
 from trainer.physics.xray_marks import side_names
 from trainer.records.pictures import tools_of
@@ -61,7 +61,9 @@ class XrayPane(PictureFrame):
         room = self.state.room
         self.carm = c_arm(self.state.anatomy, room.shown)
         rng = np.random.default_rng([self.state.seed, room.images])
-        frame = self.chain.shot(self.carm, tools_of(self.state), rng=rng, display=BARE)
+        frame = self.chain.shot(
+            self.carm, tools_of(self.state), rng=rng, collimation=collimation(room.shown), display=BARE
+        )
         self.held_for.restart()
         self.show_picture(frame.picture, self._marks(), at_once=True)
 
@@ -85,7 +87,12 @@ class XrayPane(PictureFrame):
             return
         self.carm = c_arm(self.state.anatomy, self.state.room.pose)
         frame = self.chain.live(
-            self.carm, tools_of(self.state), rng=self.noise, before=self.screen, display=BARE
+            self.carm,
+            tools_of(self.state),
+            rng=self.noise,
+            before=self.screen,
+            collimation=collimation(self.state.room.pose),
+            display=BARE,
         )
         self.screen = frame.screen
         self.frames += 1
