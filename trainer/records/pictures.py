@@ -16,9 +16,7 @@ PIXELS = 640
 
 def tools_of(state):
     """Return the Surfaces of needle and lead where an attempt stands."""
-    needles = [
-        shown for one in state.placements if (shown := _needle_shown(state, one)) is not None
-    ]
+    needles = [shown for one in state.placements if (shown := _needle_shown(state, one)) is not None]
     leads = [(one.lead.nodes, one.lead.properties) for one in state.placements if one.lead is not None]
     return tool_surfaces(needles=needles, leads=leads)
 
