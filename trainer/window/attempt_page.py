@@ -9,7 +9,7 @@ from trainer.window.held_keys import HeldKeys
 from trainer.window.plan_page import PlanPage
 from trainer.window.prepared import prepared, prepared_for
 from trainer.window.strips import ReadingStrip, TopStrip
-from trainer.window.tone import Tone
+from trainer.window.tone import Tone, can_play
 from trainer.window.working_page import WORKING, WorkingPage
 
 SAY_FOR_MS = 6000
@@ -31,7 +31,7 @@ class AttemptPage(QWidget):
         self.top = TopStrip(PHASE_WORDS, patient=state.scenario.title, mode=state.mode)
         self.plan = PlanPage(session, ready, left_handed=left_handed)
         self.work = WorkingPage(session, ready, left_handed=left_handed)
-        self.tone = Tone() if tone else None
+        self.tone = Tone() if tone and can_play() else None
         if self.tone:
             self.work.columns["needle"].felt.connect(self.tone.play)
         self.middle = QStackedWidget()
@@ -81,7 +81,7 @@ class AttemptPage(QWidget):
             self._enter(new.phase)
         self._readings()
         if new.patient.words != old.patient.words and new.patient.words:
-            self.say(f"The patient {new.patient.words}.")
+            self.say(f"Patient: {new.patient.words.rstrip('.')}.")
 
     def _enter(self, phase):
         self.top.phases.show_phase(PHASES.index(phase))

@@ -15,7 +15,7 @@ SQUARE, SIDE, OBLIQUE = range(3)
 OBLIQUE_ORBIT = radians(50.0)
 TURN_RATE, TRAVEL_RATE = radians(24.0), 60.0  # [rad/s], [mm/s] while held
 STEP = radians(1.0)
-VIEW_WORDS = ("Square on", "Side", "Oblique 50°")
+VIEW_WORDS = ("Square on", "Side", "Oblique")
 HELD = {
     "tilt to head": ("tilt", 1.0),
     "tilt to feet": ("tilt", -1.0),
@@ -50,12 +50,13 @@ class CArmBar(QObject):
         self.swing.stepped.connect(lambda way: self.move("orbit", way * STEP))
         self.one = Button("One picture", key=key("one picture"))
         self.one.clicked.connect(self.picture_wanted)
-        self.live = Button("Live while held", key=key("live"))
+        self.live = Button("Live", key=key("live"))
+        self.live.setToolTip("The beam is on for as long as it is held.")
         self.live.pressed.connect(lambda: self.live_wanted.emit(True))
         self.live.released.connect(lambda: self.live_wanted.emit(False))
         self.widget = panel(
-            row((self.views, 3), (self.swing, 2), (self.tilt, 2), gap=12),
-            row((self.one, 1), (self.live, 1)),
+            row((self.views, 3), (self.one, 2), gap=12),
+            row((self.swing, 4), (self.tilt, 4), (self.live, 3), gap=12),
             margin=12,
         )
         self.show_pose(session.state.room.pose)

@@ -129,7 +129,7 @@ class Button(Pressable):
 
     def sizeHint(self):
         cap = key_cap_width(self.key) + 8 if self.key else 0
-        return QSize(math.ceil(text_width(self.text, "strong")) + 30 + cap, self.height())
+        return QSize(math.ceil(text_width(self.text, "strong")) + 26 + cap, self.height())
 
     def minimumSizeHint(self):
         return self.sizeHint()

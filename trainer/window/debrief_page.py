@@ -10,8 +10,6 @@ from trainer.attempt.journal import read
 from trainer.attempt.picture_acts import c_arm, collimation
 from trainer.attempt.replay import repeat
 from trainer.attempt.state import PRACTICE
-from trainer.physics.corridor import corridor
-from trainer.physics.corridor_ghost import ghost_mesh
 from trainer.physics.xray_marks import side_names
 from trainer.records.pictures import tools_of
 from trainer.records.report import write_report
@@ -32,6 +30,7 @@ from trainer.window.score_list import CriterionRow, ScoreHead, SourceKey, kind_o
 from trainer.window.scrubber import Scrubber
 from trainer.window.shortcuts import key_of
 from trainer.window.strips import TopStrip
+from trainer.window.wanted import wanted_way
 from trainer.window.xray_pane import BARE
 
 PLAY_MS = 120
@@ -54,7 +53,7 @@ class Debriefed:
     ghost : (vertices, faces) or None
         The wanted way in.
     seconds : float
-    thumbnails : tuple of (act, picture)
+    thumbnails : tuple of (act, picture, names of its sides)
     """
 
     path: object
@@ -79,14 +78,7 @@ def debriefed(path, progress):
     progress(2, 3, "the wanted way")
     stamps = [entry.stamp for entry in record.entries if entry.stamp is not None]
     seconds = stamps[-1] if stamps else 0.0
-    return Debriefed(path, attempt, log, score, ready, wanted_way(attempt), seconds, thumbnails)
-
-
-def wanted_way(attempt):
-    """Return the mesh of the needles that serve the case's lead, or None where there are none."""
-    task, plan = attempt.scenario.task, attempt.state.plan
-    found = corridor(attempt.anatomy, plan.interspace or task.interspace, side=plan.side or task.side)
-    return ghost_mesh(found)
+    return Debriefed(path, attempt, log, score, ready, wanted_way(attempt.state), seconds, thumbnails)
 
 
 def _thumbnails(log, chain):
@@ -95,8 +87,8 @@ def _thumbnails(log, chain):
         taken = [taken[k] for k in np.linspace(0, len(taken) - 1, MOST_THUMBNAILS).round().astype(int)]
     found = []
     for index in taken:
-        frame, _ = picture_at(log.acts[index].after, chain, pixels=THUMBNAIL_PIXELS)
-        found.append((index, frame))
+        picture, carm = picture_at(log.acts[index].after, chain, pixels=THUMBNAIL_PIXELS)
+        found.append((index, picture, side_names(carm)))
     return tuple(found)
 
 
@@ -115,10 +107,10 @@ class Thumbnail(PictureFrame):
 
     pressed = Signal()
 
-    def __init__(self, name, picture):
+    def __init__(self, name, picture, sides):
         super().__init__(name, whole=True, small=True)
         self.setFixedSize(grid(96), grid(96))
-        self.show_picture(picture, Marks(name))
+        self.show_picture(picture, Marks(name, sides=tuple(side[:1] for side in sides)))
 
     def mouseReleaseEvent(self, event):
         del event
@@ -201,8 +193,8 @@ class DebriefPage(QWidget):
         here = Button("Practise from here")
         here.clicked.connect(self._practise_from_here)
         self.gallery = []
-        for index, picture in self.found.thumbnails:
-            thumbnail = Thumbnail(f"Picture at act {index + 1}", picture)
+        for index, picture, sides in self.found.thumbnails:
+            thumbnail = Thumbnail(f"Picture at act {index + 1}", picture, sides)
             thumbnail.pressed.connect(lambda k=index: self.scrubber.go_to(k))
             self.gallery.append(thumbnail)
         pictures = row(*self.gallery, None) if self.gallery else row(label("No pictures.", ink=t.MUTED), None)

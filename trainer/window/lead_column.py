@@ -102,7 +102,8 @@ class LeadColumn(PhaseColumn):
 
     def readings(self):
         """Return the readings of the strip."""
-        return state_words.lead_readings(self.session.state)
+        turns = state_words.stretches_of(self.session.attempt.events, e.TurnLead)
+        return {**state_words.lead_readings(self.session.state), "Turns so far": str(turns)}
 
     def more_entries(self):
         state = self.session.state

@@ -44,18 +44,18 @@ class NeedleColumn(PhaseColumn):
         self.stylet.clicked.connect(self.toggle_stylet)
         self.forward = Button("Advance", key=self.key("advance"), kind="main")
         self.back = Button("Withdraw", key=self.key("withdraw"))
-        self.next = Button("Pass the lead", key=self.key("next step"))
+        self.next = Button("Pass lead", key=self.key("next step"))
         self.next.clicked.connect(lambda: self.do(e.PassLead()))
         self.braced, self.since_press = False, PRESS_SECONDS
         self.lay(
             panel(self.resistance, margin=12),
             panel(self.syringe, row((self.medium, 1), self.press), margin=12),
             panel(
-                self.step, self.approach, self.medial, row((self.brace, 1), (self.stylet, 1)),
+                row((self.step, 1), self.brace), self.approach, self.medial,
                 row((self.forward, 1), (self.back, 1)), margin=12, gap=6,
             ),
-            row((self.next, 1), self.more),
-            self.undo,
+            row((self.stylet, 1), (self.next, 1)),
+            row((self.more, 1), (self.undo, 1)),
         )  # fmt: skip
 
     def toggle_brace(self):

@@ -45,12 +45,12 @@ def needle_readings(state):
     station, _, _ = (float(np.squeeze(value)) for value in anatomy.canal.to_chart(tip))
     centre, _, left, _ = anatomy.canal.frame_at(station)
     offset = float((tip - centre) @ left)
-    clearance, _ = anatomy.obstacles.nearest(tip[None])
+    clearance = float(anatomy.obstacles.nearest(tip)) - inside.needle.outer_radius
     return {
         **along,
         "Below skin": millimetres(below),
         "From midline": (sided(offset), "met" if abs(offset) <= NEAR_MIDLINE else None),
-        "Nearest bone": millimetres(max(float(np.squeeze(clearance)) - inside.needle.outer_radius, 0.0)),
+        "Nearest bone": millimetres(max(clearance, 0.0)),
         "Tip in": inside.tissue,
         "Epidural space": _ahead(state.placement.to_epidural, inside.depth, warn=NEAR_SPACE),
         "Dura": _dura(inside),

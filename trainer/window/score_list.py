@@ -104,9 +104,11 @@ class SourceKey(Canvas):
         super().__init__("Source marks", high=grid(24))
 
     def draw(self, painter, box):
+        widths = [text_width(say(status)) + 2 for status in self.MARKS]
+        gap = max(4.0, (box.width() - sum(widths) - 22 * len(widths)) / (len(widths) - 1))
         left = box.left()
-        for status in self.MARKS:
+        for status, wide in zip(self.MARKS, widths, strict=True):
             source_mark(painter, QRectF(left, box.center().y() - 9, 18, 18), status=status)
-            wide = text_width(say(status)) + 2
-            write(painter, QRectF(left + 22, box.top(), wide, box.height()), say(status), ink=t.MUTED)
-            left += wide + 32
+            place = QRectF(left + 22, box.top(), min(wide, box.right() - left - 22), box.height())
+            write(painter, place, say(status), ink=t.MUTED)
+            left += 22 + wide + gap

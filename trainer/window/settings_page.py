@@ -11,6 +11,7 @@ from trainer.window.choices import Tick
 from trainer.window.controls import Button, Segments
 from trainer.window.lettering import grid
 from trainer.window.settings import TEXT_SIZES
+from trainer.window.tone import can_play
 
 
 class SettingsPage(QWidget):
@@ -31,8 +32,11 @@ class SettingsPage(QWidget):
         self.size.chosen_changed.connect(lambda index: self._change(text_size=TEXT_SIZES[index]))
         self.hand = Tick("The mouse lies in my left hand", done=settings.left_handed)
         self.hand.toggled.connect(lambda done: self._change(left_handed=done))
-        self.tone = Tick("Let me hear the resistance", done=settings.tone)
+        self.tone = Tick(
+            "Let me hear the resistance", done=settings.tone, note="Needs a loudspeaker and the extra sound."
+        )
         self.tone.toggled.connect(lambda done: self._change(tone=done))
+        self.tone.setEnabled(can_play())
         back = Button("Back", key="Esc")
         back.clicked.connect(self.left)
         note = label("The text size counts from the next start of the program.", ink=t.MUTED, wrap=True)

@@ -97,3 +97,9 @@ def tip_words(reading):
 def lag_of(lead):
     """Return how far the hub is ahead of the tip, -pi to pi. [rad]"""
     return float((lead.hub - lead.spin + np.pi) % (2.0 * np.pi) - np.pi)
+
+
+def stretches_of(events, kind):
+    """Return how many runs of one kind of event there are."""
+    same = [isinstance(event, kind) for event in events]
+    return sum(now and not before for now, before in zip(same, [False, *same[:-1]], strict=True))

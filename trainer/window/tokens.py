@@ -54,7 +54,7 @@ SCALES = (1.0, 8 / 7, 9 / 7)
 
 # Heights and widths at scale 1, in pixels.
 TOP_STRIP, READING_STRIP, CONTROL = 48, 64, 40
-COLUMN, PLAN_COLUMN, DEBRIEF_COLUMN = 264, 352, 432
+COLUMN, PLAN_COLUMN, DEBRIEF_COLUMN = 280, 352, 432
 
 
 def luminance(colour):

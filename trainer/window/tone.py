@@ -1,48 +1,48 @@
-"""The resistance to be heard: a soft tone that rises with it, where the machine can play one."""
+"""The resistance to be heard: a soft tone that rises with it, where the extra `sound` is installed."""
 
-import math
-import struct
-
-from PySide6.QtCore import QByteArray, QObject
+import numpy as np
 
 RATE = 22050
 LOWEST, HIGHEST = 180.0, 620.0  # [Hz]
 PIECE = 0.08  # [s]
+VOLUME = 0.25
 
 
-def piece_of_tone(share, *, volume=0.25):
-    """Return a short piece of tone for a resistance, 0 to 1, as 16 bit mono samples."""
+def piece_of_tone(share):
+    """Return a short piece of tone for a resistance, 0 to 1, as 16 bit samples (n,).
+
+    It holds whole periods, so that pieces join without a click.
+    """
     pitch = LOWEST * (HIGHEST / LOWEST) ** min(max(share, 0.0), 1.0)
-    count = int(RATE * PIECE)
-    # Whole periods, so that pieces join without a click.
     periods = max(1, round(pitch * PIECE))
-    wave = (math.sin(2.0 * math.pi * periods * n / count) for n in range(count))
-    return b"".join(struct.pack("<h", int(32000 * volume * value)) for value in wave)
+    count = round(periods / pitch * RATE)
+    wave = np.sin(2.0 * np.pi * periods * np.arange(count) / count)
+    return (32000 * VOLUME * wave).astype(np.int16)
 
 
-class Tone(QObject):
-    """Plays the present resistance; silent where the binding brings no sound."""
+def can_play():
+    """Return whether this installation can play a tone: the extra `sound` and a loudspeaker."""
+    try:
+        import sounddevice
+    except (ImportError, OSError):
+        return False
+    return any(device["max_output_channels"] > 0 for device in sounddevice.query_devices())
+
+
+class Tone:
+    """Plays the present resistance; make one only where `can_play`."""
 
     def __init__(self):
-        super().__init__()
-        try:
-            from PySide6.QtMultimedia import QAudioFormat, QAudioSink, QMediaDevices
-        except ImportError:
-            self.sink = None
-            return
-        shape = QAudioFormat()
-        shape.setSampleRate(RATE)
-        shape.setChannelCount(1)
-        shape.setSampleFormat(QAudioFormat.SampleFormat.Int16)
-        device = QMediaDevices.defaultAudioOutput()
-        self.sink = None if device.isNull() else QAudioSink(device, shape)
-        self.out = self.sink.start() if self.sink else None
+        import sounddevice
+
+        self.stream = sounddevice.OutputStream(samplerate=RATE, channels=1, dtype="int16")
+        self.stream.start()
 
     def play(self, share):
-        """Let a resistance be heard for a moment."""
-        if self.sink and self.sink.bytesFree() >= 2 * int(RATE * PIECE):
-            self.out.write(QByteArray(piece_of_tone(share)))
+        """Let a resistance be heard for a moment; never waits."""
+        piece = piece_of_tone(share)
+        if self.stream.write_available >= len(piece):
+            self.stream.write(piece)
 
     def stop(self):
-        if self.sink:
-            self.sink.stop()
+        self.stream.close()

@@ -14,6 +14,9 @@ from trainer.window.lead_column import LeadColumn
 from trainer.window.needle_column import NeedleColumn
 from trainer.window.picture_column import PictureColumn
 from trainer.window.scene import SpineScene
+from trainer.window.state_words import picture_readings
+from trainer.window.wanted import goal_corners, wanted_way
+from trainer.window.work import Work
 from trainer.window.xray_pane import XrayPane
 
 WORKING = ("picture", "needle", "lead")
@@ -55,6 +58,7 @@ class WorkingPage(QWidget):
         self.live_since = QElapsedTimer()
         self.moving = False
         self.wanted = False
+        self.wanted_for, self.finding, self.left = None, None, False
         self.settle = QTimer(self)
         self.settle.setSingleShot(True)
         self.settle.setInterval(STILL_AFTER_MS)
@@ -98,6 +102,8 @@ class WorkingPage(QWidget):
         if phase == "picture":
             self.columns["picture"].begin()
         self._look(phase)
+        if self.session.practice:
+            self._show_wanted(phase)
         self.column.show_state(None, self.session.state)
         self.refresh_scene()
 
@@ -116,6 +122,23 @@ class WorkingPage(QWidget):
         else:
             self.body.look_at(low + np.array([0.0, 0.0 if back else 20.0, -20.0]), height=200.0)
             self.body.look_from("behind" if back or phase == "picture" else state.plan.side or "left")
+
+    def _show_wanted(self, phase):
+        """Show what is wanted, in practice: the way in for the needle, the goal for the lead."""
+        state = self.session.state
+        self.xray.show_goal(goal_corners(state) if phase == "lead" else None)
+        plan = (state.plan.interspace, state.plan.side, state.plan.needle_length)
+        if plan != self.wanted_for:
+            self.wanted_for = plan
+            self.body.scene.show_ghost(None)
+            self.finding = Work(lambda _: wanted_way(state))
+            self.finding.signals.done.connect(self._show_way)
+            self.finding.start()
+
+    def _show_way(self, mesh):
+        if self.phase is not None and not self.left:
+            self.body.scene.show_ghost(mesh)
+            self.refresh_scene()
 
     def take_picture(self):
         """One picture as the C-arm stands; square on where it has not been moved yet."""
@@ -229,13 +252,12 @@ class WorkingPage(QWidget):
     def readings(self):
         """Return {name: text or (text, verdict)} for the strip."""
         if self.phase == "picture":
-            from trainer.window.state_words import picture_readings
-
             return picture_readings(self.session.state)
         return self.column.readings()
 
     def leave(self):
         """Let go of keys and graphics."""
+        self.left = True
         self.go_live(False)
         for keys in self.keys.values():
             keys.drop()
