@@ -92,6 +92,7 @@ def test_a_new_rubric_keeps_the_old_score_and_shows_the_new(store):
     assert store.add(made_entry(1, percent=60.0, version=2))
     (row,) = store.attempts()
     assert (row["percent"], row["rubric_version"]) == (60.0, 2)
+    assert store.latest([row["identity"], "unknown"]) == {row["identity"]: (60.0, True)}
     with store.engine.connect() as connection:
         assert connection.execute(text("SELECT count(*) FROM scores")).scalar() == 2
 

@@ -54,7 +54,12 @@ class Entry:
     @property
     def identity(self):
         """32 hex digits that belong to this journal alone."""
-        return hashlib.sha256(self.journal).hexdigest()[:32]
+        return identity_of(self.journal)
+
+
+def identity_of(journal):
+    """Return the 32 hex digits that belong to the lines of a journal (bytes)."""
+    return hashlib.sha256(journal).hexdigest()[:32]
 
 
 def records_url(environment=os.environ):
@@ -164,6 +169,16 @@ class Store:
             wanted = wanted.where(ScoreRow.number.in_(latest_own))
         with self._told(), self.engine.connect() as connection:
             return [dict(row) for row in connection.execute(wanted).mappings()]
+
+    def latest(self, identities):
+        """Return {identity: (percent, passed)} of the latest scores of some attempts."""
+        wanted = (
+            select(ScoreRow.identity, ScoreRow.percent, ScoreRow.passed)
+            .where(ScoreRow.identity.in_(list(identities)))
+            .order_by(ScoreRow.number)
+        )
+        with self._told(), self.engine.connect() as connection:
+            return {identity: (percent, passed) for identity, percent, passed in connection.execute(wanted)}
 
     def journal(self, identity):
         """Return the journal (bytes) of an attempt; raises KeyError where there is none."""

@@ -8,6 +8,7 @@ from pathlib import Path
 from trainer.attempt.events import FinishAttempt
 from trainer.attempt.journal import Journal, read
 from trainer.attempt.plan_events import DeferCase, RefuseCase
+from trainer.records.store import Store, identity_of
 from trainer.window.folders import attempts_folder
 
 ENDS = (FinishAttempt, DeferCase, RefuseCase)
@@ -67,6 +68,22 @@ def listed(*, most=MOST_SHOWN):
         last = stamps[-1] if stamps else 0.0
         title, changed = record.scenario.title, file.stat().st_mtime
         found.append(Listed(file, title, record.mode, finished, len(events), last, changed))
+    return found
+
+
+def scores_of(paths):
+    """Return {path: (verdict, score)} of journals that the record knows; nothing where it cannot be read."""
+    try:
+        with Store() as store:
+            known = store.latest([identity_of(path.read_bytes()) for path in paths])
+    except (OSError, ValueError):
+        return {}
+    found = {}
+    for path in paths:
+        row = known.get(identity_of(path.read_bytes()))
+        if row is not None:
+            percent, passed = row
+            found[path] = ("met" if passed else "missed", f"{percent:.0f}")
     return found
 
 

@@ -88,7 +88,8 @@ class BodyPane(PictureFrame):
 
     def _name_side(self, spots):
         """Return the share of the width at which the column of names stands: beside the bodies."""
-        room = (text_width("T12", "strong") + 24) / max(self.place.width(), 1.0)
+        plate = max(text_width(word, "strong") for word in self.marks.sides) + 16
+        room = (plate + text_width("T12", "strong")) / max(self.place.width(), 1.0)
         return float(np.clip(spots[:, 0].min() - 0.16, room, 0.9))
 
     def resizeEvent(self, event):

@@ -1,6 +1,7 @@
 """The debrief: the score and its reasons on the left, what happened on the right."""
 
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 
 import numpy as np
 from PySide6.QtCore import QTimer, Signal
@@ -13,6 +14,7 @@ from trainer.attempt.state import PRACTICE
 from trainer.physics.xray_marks import side_names
 from trainer.records.pictures import tools_of
 from trainer.records.report import write_report
+from trainer.records.store import Entry, Store
 from trainer.scoring.log import Log
 from trainer.scoring.score import score_attempt
 from trainer.window import tokens as t
@@ -54,6 +56,8 @@ class Debriefed:
         The wanted way in.
     seconds : float
     thumbnails : tuple of (act, picture, names of its sides)
+    kept : str
+        Why it could not go into the record; "" where it did.
     """
 
     path: object
@@ -64,21 +68,36 @@ class Debriefed:
     ghost: object
     seconds: float
     thumbnails: tuple
+    kept: str = ""
 
 
-def debriefed(path, progress):
-    """Return the Debriefed of a journal."""
+def debriefed(path, progress, *, person):
+    """Return the Debriefed of a journal; puts it into the record under a pseudonym, once."""
     record = read(path)
     attempt = repeat(record, progress=progress).attempt
     progress(0, 3, "scoring")
     log, score = Log.of(attempt), score_attempt(attempt)
+    kept = keep(path, record, score, person=person)
     progress(1, 3, "pictures")
     ready = prepared_for(attempt.anatomy, attempt.scenario, mode=PRACTICE, seed=attempt.seed)
     thumbnails = _thumbnails(log, ready.chain)
     progress(2, 3, "the wanted way")
     stamps = [entry.stamp for entry in record.entries if entry.stamp is not None]
     seconds = stamps[-1] if stamps else 0.0
-    return Debriefed(path, attempt, log, score, ready, wanted_way(attempt.state), seconds, thumbnails)
+    return Debriefed(path, attempt, log, score, ready, wanted_way(attempt.state), seconds, thumbnails, kept)
+
+
+def keep(path, record, score, *, person):
+    """Put a judged journal into the record; returns "" or, in a sentence, why that was not possible."""
+    stamps = [entry.stamp for entry in record.entries if entry.stamp is not None]
+    seconds = stamps[-1] if stamps else 0.0
+    began = datetime.fromtimestamp(path.stat().st_mtime - seconds, UTC).isoformat(timespec="milliseconds")
+    try:
+        with Store() as store:
+            store.add(Entry(person, path.read_bytes(), score, began, seconds))
+    except OSError as error:
+        return " ".join(str(error).split())
+    return ""
 
 
 def _thumbnails(log, chain):
@@ -158,6 +177,8 @@ class DebriefPage(QWidget):
         self.keys.acted.connect(self._act)
         self._look()
         self._show_act(self.scrubber.at)
+        if found.kept:
+            self.words.show_text(found.kept)
 
     def _judgement(self, score, scenario):
         told = advice(score) or ["Nothing was lost. Try a harder patient."]

@@ -28,6 +28,8 @@ class LeadColumn(PhaseColumn):
 
     def __init__(self, session, *, left_handed=False):
         super().__init__(session, "lead", left_handed=left_handed)
+        if not session.practice:
+            self.names, self.widest = state_words.ROOM_NAMES, state_words.ROOM_WIDEST
         self.clock = HubClock(keys=(self.key("turn left"), self.key("turn right")))
         self.clock.turned.connect(lambda angle: self.turn(angle, joined=True))
         self.clock.setFixedHeight(grid(208))
@@ -102,6 +104,8 @@ class LeadColumn(PhaseColumn):
 
     def readings(self):
         """Return the readings of the strip."""
+        if not self.session.practice:
+            return state_words.room_readings(self.session.state)
         turns = state_words.stretches_of(self.session.attempt.events, e.TurnLead)
         return {**state_words.lead_readings(self.session.state), "Turns so far": str(turns)}
 

@@ -160,6 +160,8 @@ class MainWindow(QMainWindow):
         """Open the debrief of a finished attempt's journal."""
         from trainer.window.debrief_page import DebriefPage, debriefed
 
+        person = self.settings.code
+
         def show(found):
             page = DebriefPage(found, left_handed=self.settings.left_handed)
             page.left.connect(self.show_start)
@@ -167,7 +169,10 @@ class MainWindow(QMainWindow):
             page.step_again.connect(self.practise_from)
             self._show(page)
 
-        self._wait_for("Looking at what happened", lambda progress: debriefed(path, progress), show)
+        def judge(progress):
+            return debriefed(path, progress, person=person)
+
+        self._wait_for("Looking at what happened", judge, show)
 
     def practise_from(self, scenario, seed, events):
         """Open a practice attempt that stands where another one stood after some events."""

@@ -28,6 +28,8 @@ class NeedleColumn(PhaseColumn):
 
     def __init__(self, session, *, left_handed=False):
         super().__init__(session, "needle", left_handed=left_handed)
+        if not session.practice:
+            self.names, self.widest = state_words.ROOM_NAMES, state_words.ROOM_WIDEST
         self.resistance = Resistance(trace=session.practice)
         self.syringe = SyringePicture()
         self.medium = Segments("Syringe", ["Saline", "Air"])
@@ -149,6 +151,8 @@ class NeedleColumn(PhaseColumn):
 
     def readings(self):
         """Return the readings of the strip."""
+        if not self.session.practice:
+            return state_words.room_readings(self.session.state)
         return needle_readings(self.session.state)
 
     def more_entries(self):

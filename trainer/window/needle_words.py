@@ -3,7 +3,6 @@
 import numpy as np
 
 from trainer.attempt.needle_acts import full
-from trainer.attempt.state import PRACTICE
 from trainer.window.state_words import NEEDLE_NAMES, millimetres, sided
 
 THUMB = {
@@ -32,14 +31,11 @@ def syringe_of(state):
 
 
 def needle_readings(state):
-    """Return {name: text or (text, verdict)} of the needle phase; most of it in practice only."""
+    """Return {name: text or (text, verdict)} of the needle phase, for practice."""
     hidden = dict.fromkeys(NEEDLE_NAMES, "–")
     inside = state.placement.inside
     if inside is None:
         return hidden
-    along = {**hidden, "Along needle": millimetres(inside.depth)}
-    if state.mode != PRACTICE:
-        return along
     anatomy, tip = state.anatomy, inside.tip
     below = float(anatomy.tissue.skin(tip[0], tip[2]) - tip[1])
     station, _, _ = (float(np.squeeze(value)) for value in anatomy.canal.to_chart(tip))
@@ -47,7 +43,7 @@ def needle_readings(state):
     offset = float((tip - centre) @ left)
     clearance = float(anatomy.obstacles.nearest(tip)) - inside.needle.outer_radius
     return {
-        **along,
+        "Along needle": millimetres(inside.depth),
         "Below skin": millimetres(below),
         "From midline": (sided(offset), "met" if abs(offset) <= NEAR_MIDLINE else None),
         "Nearest bone": millimetres(max(clearance, 0.0)),

@@ -4,6 +4,7 @@ import tomllib
 from dataclasses import asdict, dataclass, fields
 
 from meshes.whole_files import whole_file
+from trainer.records.tables import PSEUDONYM
 from trainer.window.folders import config_folder
 
 FILE = "window.toml"
@@ -22,6 +23,8 @@ class Settings:
         The mouse lies in the left hand: keys for the right one.
     tone : bool
         Resistance can be heard.
+    code : str
+        The pseudonym under which attempts go into the record.
     width, height : int
         Of the window when it was closed. [px]
     """
@@ -29,6 +32,7 @@ class Settings:
     text_size: str = "usual"
     left_handed: bool = False
     tone: bool = False
+    code: str = "trainee"
     width: int = 1366
     height: int = 768
 
@@ -48,6 +52,8 @@ def _sound(field, value):
         return False
     if field.name == "text_size":
         return value in TEXT_SIZES
+    if field.name == "code":
+        return bool(PSEUDONYM.fullmatch(value))
     return field.type is not int or 320 <= value <= 16384
 
 

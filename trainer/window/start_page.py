@@ -7,7 +7,7 @@ from PySide6.QtGui import QPainterPath
 from PySide6.QtWidgets import QWidget
 
 from trainer.window import tokens as t
-from trainer.window.attempt_files import day_words, listed
+from trainer.window.attempt_files import day_words, listed, scores_of
 from trainer.window.canvas import Canvas, Rule, column, label, panel, row
 from trainer.window.cards import ListRow, PictureCard
 from trainer.window.controls import Button
@@ -98,8 +98,11 @@ class StartPage(QWidget):
         if stopped:
             self._show_stopped(stopped[0])
         self.side.addWidget(label("Last attempts", role="strong", ink=t.MUTED))
+        scores = scores_of([one.path for one in done])
         for one in done:
-            item = ListRow(one.title, f"{one.mode.capitalize()}, {day_words(one.changed)}")
+            kind, figure = scores.get(one.path, (None, ""))
+            when = f"{one.mode.capitalize()}, {day_words(one.changed)}"
+            item = ListRow(one.title, when, kind=kind, figure=figure)
             item.clicked.connect(lambda one=one: self.opened.emit(one.path))
             self.side.addWidget(item)
         if not done:

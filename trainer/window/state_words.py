@@ -3,7 +3,6 @@
 import numpy as np
 
 from meshes.units import degrees
-from trainer.attempt.state import PRACTICE
 from trainer.physics.readings import read_lead
 
 SPACE = "\u00a0"
@@ -35,6 +34,9 @@ LEAD_NAMES = (
     "Turns so far",
 )
 LEAD_WIDEST = ("T10, upper third", "8.8 mm L", "ventral", "188°", "188 mm", "T10, upper third", "88")
+# What a real room tells.
+ROOM_NAMES = ("Plan", "Needle", "Shaft outside", "Lead fed", "Clear fluid", "Pictures")
+ROOM_WIDEST = ("T12–L1, left, to T10", "152 mm", "152 mm", "188 mm", "seen", "188")
 PICTURE_NAMES = ("Swing", "Tilt", "Centre", "Pictures", "Live", "At the skin")
 PICTURE_WIDEST = ("-188°", "-88°", "T12–L1", "188", "188 s", "88.8 mGy")
 
@@ -68,14 +70,27 @@ def picture_readings(state):
     }
 
 
+def room_readings(state):
+    """Return {name: text} of what an assessment tells: what a real room shows, and what was planned."""
+    plan, placement = state.plan, state.placement
+    inside, lead = placement.inside, placement.lead
+    fluid = any(one.inside is not None and one.inside.dura == "punctured" for one in state.placements)
+    bare = inside is not None and not inside.stylet_inside
+    return {
+        "Plan": f"{level_words(plan.interspace)}, {plan.side}, to {plan.target_level}",
+        "Needle": millimetres(plan.needle_length, digits=0),
+        "Shaft outside": "–" if inside is None else millimetres(inside.outside, digits=0),
+        "Lead fed": "–" if lead is None else millimetres(lead.fed, digits=0),
+        "Clear fluid": "seen" if fluid and bare else "none",
+        "Pictures": str(state.room.images),
+    }
+
+
 def lead_readings(state):
-    """Return {name: text or (text, verdict)} of the lead phase; most of it in practice only."""
+    """Return {name: text or (text, verdict)} of the lead phase, for practice."""
     lead = state.lead
     if lead is None:
         return dict.fromkeys(LEAD_NAMES, "–")
-    if state.mode != PRACTICE:
-        hidden = dict.fromkeys(LEAD_NAMES, "–")
-        return {**hidden, "Out of needle": millimetres(lead.fed, digits=0)}
     reading = read_lead(lead, state.anatomy)
     tip, lowest = reading.tip, reading.contacts[-1] if reading.contacts else None
     dorsal = tip.region == "dorsal"
