@@ -56,6 +56,8 @@ class BodyPane(PictureFrame):
 
     def draw_scene(self, *, moving=False):
         """Draw the scene anew and show it."""
+        if self.scene.closed:
+            return
         ratio = self.devicePixelRatioF()
         wide, high = max(self.width() * ratio, 16), max(self.height() * ratio, 16)
         pixels = self.scene.render(wide, high, scale=self.motion_scale if moving else 1.0)

@@ -146,10 +146,11 @@ class Button(Pressable):
         self.focus_line(painter, box)
         ink = t.INK if main else t.CHALK if self.isEnabled() else t.MUTED
         inner = box.adjusted(12, 0, -12, 0)
-        if not self.key:
+        wide = key_cap_width(self.key) if self.key else 0
+        # Where there is no room for both, the words stay: the key stands on the sheet.
+        if not self.key or text_width(self.text, "strong") > inner.width() - wide - 2:
             write(painter, inner, self.text, role="strong", ink=ink, align=CENTRE)
             return
-        wide = key_cap_width(self.key)
         cap = QRectF(inner.right() - wide + 4, box.center().y() - grid(24) / 2, wide, grid(24))
         key_cap(painter, cap, self.key, ink=t.INK if main else t.CHALK)
         write(painter, inner.adjusted(0, 0, -wide - 2, 0), self.text, role="strong", ink=ink)

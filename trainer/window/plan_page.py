@@ -72,7 +72,7 @@ class PlanPage(QWidget):
             "entry": Choice("Entry", [name for name in INTERSPACES if name in ENTRIES], show=level_words),
             "side": Choice("Side", ["left", "right"]),
             "needle": Choice("Needle", lengths, show=lambda length: f"{length}\u00a0mm"),
-            "target": Choice("Lead to the top of", [level for level in LEVELS if level.startswith("T")]),
+            "target": Choice("Lead up to", [level for level in LEVELS if level.startswith("T")]),
         }
 
     def _card(self, scenario):

@@ -117,7 +117,7 @@ class SpineScene:
         window.SetNumberOfLayers(2)
         window.AddRenderer(self.over)
         self.over.SetActiveCamera(self.plotter.renderer.GetActiveCamera())
-        self.actors, self.threads = {}, {}
+        self.actors, self.threads, self.closed = {}, {}, False
         for name, mesh in meshes.items():
             self._add(name, mesh, **(BACK_LOOKS if back else BODY_LOOKS).get(kind_of(name), BONE_LOOK))
         if back:
@@ -203,7 +203,8 @@ class SpineScene:
         camera.SetClippingRange(FAR - 700.0, FAR + 700.0)
 
     def close(self):
-        """Give the graphics memory back."""
+        """Give the graphics memory back; nothing is drawn any more."""
+        self.closed = True
         self.plotter.close()
 
 

@@ -30,7 +30,7 @@ class Session(QObject):
         self.clock.start()
         # Events of one stretch of a held key are taken back together.
         self.stretches = []
-        self.stretch_open = False
+        self.stretch_open, self.last_kind = False, None
 
     @property
     def state(self):
@@ -58,11 +58,11 @@ class Session(QObject):
         except ValueError as error:
             self.refused.emit(" ".join(str(error).split()))
             return False
-        if joined and self.stretch_open and self.stretches:
+        if joined and self.stretch_open and type(event) is self.last_kind:
             self.stretches[-1] += 1
         else:
             self.stretches.append(1)
-        self.stretch_open = joined
+        self.stretch_open, self.last_kind = True, type(event)
         self.changed.emit(old, new)
         return True
 

@@ -121,7 +121,7 @@ class TopStrip(QFrame):
         self.setObjectName("panel")
         self.setFixedHeight(grid(t.TOP_STRIP))
         self.phases = PhaseStrip(phases)
-        self.time = label("00:00", role="value")
+        self.time = label("", role="value")
         self.time.setAccessibleName("Time")
         self.time.setFixedWidth(math.ceil(text_width("000:00", "value")) + 4)
         self.time.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
@@ -134,7 +134,7 @@ class TopStrip(QFrame):
 
     def show_time(self, seconds):
         """Show whole seconds as minutes and seconds."""
-        self.time.show_text(f"{int(seconds) // 60:02d}:{int(seconds) % 60:02d}")
+        self.time.setText(f"{int(seconds) // 60:02d}:{int(seconds) % 60:02d}")
 
 
 class ReadingStrip(Canvas):

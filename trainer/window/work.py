@@ -2,6 +2,9 @@
 
 from PySide6.QtCore import QObject, QRunnable, QThreadPool, Signal, Slot
 
+# Held from start to end: nobody else may hold it while its thread runs.
+_RUNNING = set()
+
 
 class Stopped(Exception):
     """The user has stopped the work."""
@@ -31,6 +34,7 @@ class Work(QRunnable):
         self.task, self.signals, self.stopping = task, _Signals(), False
 
     def start(self):
+        _RUNNING.add(self)
         QThreadPool.globalInstance().start(self)
         return self
 
@@ -56,3 +60,5 @@ class Work(QRunnable):
                 self.signals.stopped.emit()
             else:
                 self.signals.done.emit(result)
+        finally:
+            _RUNNING.discard(self)

@@ -239,6 +239,8 @@ class WorkingPage(QWidget):
 
     def _draw_scene(self):
         self.wanted = False
+        if self.left:
+            return
         held = self.columns["picture"].held_course() if self.phase == "picture" else None
         show_instruments(self.body, self.session.state, held=held)
         self.body.draw_scene(moving=self.moving)
