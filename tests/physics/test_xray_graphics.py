@@ -51,6 +51,33 @@ def test_other_sizes_and_poses_of_what_was_sent(graphics):
     assert not graphics(join_surfaces([]), carm).any()
 
 
+def test_surfaces_are_sent_once_and_forgotten_with_their_owner():
+    rasteriser = BlendingRasteriser()
+    carm, other_pose = CArm((0.0, 0.0, 0.0), pixels=64), CArm((0.0, 0.0, 0.0), 0.5, pixels=64)
+
+    def ball(radius):
+        mesh = trimesh.creation.icosphere(subdivisions=3, radius=radius)
+        return Surfaces(mesh.vertices, mesh.faces, 0.05)
+
+    def drawn(surfaces, pose):
+        try:
+            return rasteriser(surfaces, pose).max()
+        except NoGraphicsError as error:
+            pytest.skip(str(error))
+
+    large, small = ball(40.0), ball(20.0)
+    assert drawn(large, carm) == pytest.approx(4.0, rel=0.02)
+    sent = rasteriser._actor(large).GetMapper().GetVBOs()
+    sending = sent.GetMTime()
+    # Alone, in spite of the large one that stays on the card.
+    assert drawn(small, carm) == pytest.approx(2.0, rel=0.02)
+    assert drawn(large, other_pose) == pytest.approx(4.0, rel=0.02)
+    assert sent.GetMTime() == sending
+    del small
+    assert drawn(large, carm) == pytest.approx(4.0, rel=0.02)
+    assert rasteriser._renderer.GetActors().GetNumberOfItems() == 1
+
+
 def test_a_vertex_between_two_steps_is_doubled():
     box = trimesh.creation.box(extents=(1.0, 1.0, 1.0))
     plain = Surfaces(box.vertices, box.faces, 0.3)

@@ -91,8 +91,7 @@ class BlendingRasteriser:
             return np.zeros((carm.pixels, carm.pixels))
         self._open()
         actor = self._actor(surfaces)
-        self._renderer.RemoveAllViewProps()
-        self._renderer.AddActor(actor)
+        self._show(actor)
         uniforms = actor.GetShaderProperty().GetFragmentCustomUniforms()
         uniforms.SetUniformf("middle", carm.source_to_isocentre)
         self._aim(carm)
@@ -105,7 +104,12 @@ class BlendingRasteriser:
         if self._window is not None:
             return
         from vtkmodules.vtkRenderingCore import vtkRenderer
-        from vtkmodules.vtkRenderingOpenGL2 import vtkFramebufferPass, vtkRenderStepsPass, vtkTextureObject
+        from vtkmodules.vtkRenderingOpenGL2 import (
+            vtkFramebufferPass,
+            vtkOpenGLFramebufferObject,
+            vtkRenderStepsPass,
+            vtkTextureObject,
+        )
 
         window = _new_window()
         window.SetOffScreenRendering(True)
@@ -120,6 +124,8 @@ class BlendingRasteriser:
         self._renderer.SetPass(self._pass)
         self._renderer.SetBackground(0.0, 0.0, 0.0)
         window.AddRenderer(self._renderer)
+        self._buffer = vtkOpenGLFramebufferObject()
+        self._buffer.SetContext(window)
         self._window = window
 
     def _aim(self, carm):
@@ -134,7 +140,16 @@ class BlendingRasteriser:
     def _actor(self, surfaces):
         if surfaces not in self._sent:
             self._sent[surfaces] = self._send(surfaces)
+            self._renderer.AddActor(self._sent[surfaces])
         return self._sent[surfaces]
+
+    def _show(self, actor):
+        """Show one actor alone. Those of living surfaces stay: an actor that leaves would be sent again."""
+        living = list(self._sent.values())
+        for other in list(self._renderer.GetActors()):
+            other.SetVisibility(other is actor)
+            if other not in living:
+                self._renderer.RemoveActor(other)
 
     def _send(self, surfaces):
         from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
@@ -177,9 +192,15 @@ class BlendingRasteriser:
         state.vtkglDisable(GL_DEPTH_TEST)
 
     def _read(self, pixels):
-        texture = self._pass.GetColorTexture()
-        buffer = texture.Download()
-        values = np.empty((pixels, pixels, texture.GetComponents()), np.float32)
+        """Return the red part (pixels, pixels) alone: a quarter of what lies on the card."""
+        state, buffer = self._window.GetState(), self._buffer
+        state.PushFramebufferBindings()
+        buffer.Bind(buffer.GetReadMode())
+        buffer.AddColorAttachment(0, self._pass.GetColorTexture())
+        buffer.ActivateReadBuffer(0)
+        red = buffer.DownloadColor1([0, pixels - 1, 0, pixels - 1], VTK_FLOAT, 0)
+        state.PopFramebufferBindings()
+        values = np.empty((pixels, pixels), np.float32)
         dimensions, increments = (pixels, pixels), (0, 0)
-        buffer.Download2D(VTK_FLOAT, values, dimensions, values.shape[2], increments)
-        return values[:, :, 0]
+        red.Download2D(VTK_FLOAT, values, dimensions, 1, increments)
+        return values
