@@ -43,12 +43,12 @@ def folder(tmp_path, monkeypatch):
 CALLS = [
     (
         "aim nobody",
-        "case must be one of heavy-adult, ordinary-adult, draw:SEED or the path of a TOML file, got 'nobody'",
+        "case must be one of after-laminectomy, .*, draw:SEED or the path of a TOML file, got 'nobody'",
     ),
-    ("anatomy nobody", "case must be one of heavy-adult, ordinary-adult, draw:SEED or"),
+    ("anatomy nobody", "case must be one of after-laminectomy, .*, draw:SEED or"),
     ("aim broken.toml", "broken.toml line 2: the line must be TOML"),
-    ("aim range.toml", "range.toml line 7: anatomy.lumbar_lordosis_deg must lie between 10 and 80, got 95"),
-    ("aim unknown.toml", "unknown.toml line 17: anatomy.flavum must be one of"),
+    ("aim range.toml", "range.toml line 35: anatomy.lumbar_lordosis_deg must lie between 10 and 80, got 95"),
+    ("aim unknown.toml", "unknown.toml line 45: anatomy.flavum must be one of"),
     ("aim ordinary-adult --interspace T12-L2", "interspace must be one of T6-T7, .*, got 'T12-L2'"),
     ("aim ordinary-adult --side middle", "side must be left or right, got 'middle'"),
     ("aim ordinary-adult --approach-deg 100", "approach_deg must lie between 5 and 90, got 100"),

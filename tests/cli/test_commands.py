@@ -46,9 +46,11 @@ def demo(tmp_path_factory):
 
 def test_version_and_help(run):
     assert run("--version") == (0, f"{__version__}\n", "")
-    code, out, err = run()
+    code, out, err = run("--help")
     assert (code, err) == (0, "")
-    for name in ("demo", "cases", "anatomy", "aim", "corridor", "survey", "steer", "xray", "replay", "info"):
+    window, work = ("practise", "assess"), ("perform", "score", "records", "replay", "info")
+    looks = ("cases", "anatomy", "aim", "corridor", "survey", "needle", "steer", "xray", "slices")
+    for name in (*window, "demo", *looks, *work):
         assert name in out
         assert run(name, "--help")[0] == 0
 
