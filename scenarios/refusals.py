@@ -2,7 +2,7 @@
 
 from typing import get_args
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic_core import PydanticCustomError
 
 from scenarios import toml_text
@@ -43,6 +43,34 @@ def together(check, values):
         return check(values)
     except ValueError as error:
         raise PydanticCustomError("together", "{words}", {"words": str(error)}) from None
+
+
+def validated(model, content, *, source, line_of=None):
+    """Return a table of nested dicts as its model.
+
+    Parameters
+    ----------
+    source : str
+        Named in a refusal.
+    line_of : callable, optional
+        `line_of(path)` of a key in the text that it was read from.
+
+    Raises
+    ------
+    ValueError
+        One sentence that names `source`, the line, the key, the rule, what came and what to do.
+    """
+    try:
+        return model.model_validate(content)
+    except ValidationError as error:
+        # A misspelt key is the cause of a missing one: name it first.
+        problem, *others = sorted(
+            error.errors(include_url=False), key=lambda p: p["type"] != "extra_forbidden"
+        )
+    line = line_of(place(problem)) if line_of else None
+    where = f"{source} line {line}" if line else source
+    also = f" (and {len(others)} more to correct)" if others else ""
+    raise ValueError(f"{where}: {sentence(problem, model)}{also}")
 
 
 _KINDS = {

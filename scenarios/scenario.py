@@ -7,13 +7,13 @@ from functools import cache
 from pathlib import Path
 from typing import Literal
 
-from pydantic import Field, ValidationError, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from meshes.levels import LEVELS, check_interspace, check_level, split_interspace
 from scenarios import toml_text
 from scenarios.anatomy_settings import AnatomySettings
 from scenarios.card import Decision, PatientCard, text_of
-from scenarios.refusals import Settings, inside, named, place, rule, sentence
+from scenarios.refusals import Settings, inside, named, rule, validated
 
 # Limits of the task: wide enough for every teaching case, narrow enough to catch a slip of the unit.
 NEEDLE_LENGTH_MM = (50.0, 200.0)
@@ -223,14 +223,4 @@ def from_toml(text, *, source):
 
 def from_content(content, *, source, line_of=None):
     """Return the Scenario of nested dicts; raises ValueError like `from_toml`, without line numbers."""
-    try:
-        return Scenario.model_validate(content)
-    except ValidationError as error:
-        # A misspelt key is the cause of a missing one: name it first.
-        problem, *others = sorted(
-            error.errors(include_url=False), key=lambda p: p["type"] != "extra_forbidden"
-        )
-    line = line_of(place(problem)) if line_of else None
-    where = f"{source} line {line}" if line else source
-    also = f" (and {len(others)} more to correct)" if others else ""
-    raise ValueError(f"{where}: {sentence(problem, Scenario)}{also}")
+    return validated(Scenario, content, source=source, line_of=line_of)

@@ -9,22 +9,8 @@ import pytest
 from PIL import Image
 
 from trainer import __version__
-from trainer.cli import main
 
 SCRIPT = "advance 20\nrotate -45  # towards the left\nadvance 10\nwithdraw 5\n"
-
-
-@pytest.fixture
-def run(capsys):
-    """Return a function that runs the command line and gives (exit code, standard output, standard error)."""
-
-    def run(*arguments):
-        with pytest.raises(SystemExit) as ended:
-            main([str(argument) for argument in arguments])
-        captured = capsys.readouterr()
-        return ended.value.code, captured.out, captured.err
-
-    return run
 
 
 @pytest.fixture

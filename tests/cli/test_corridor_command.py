@@ -7,21 +7,7 @@ import pytest
 import trimesh
 from PIL import Image
 
-from trainer.cli import main
 from trainer.commands.survey import drawn_names
-
-
-@pytest.fixture
-def run(capsys):
-    """Return a function that runs the command line and gives (exit code, standard output, standard error)."""
-
-    def run(*arguments):
-        with pytest.raises(SystemExit) as ended:
-            main([str(argument) for argument in arguments])
-        captured = capsys.readouterr()
-        return ended.value.code, captured.out, captured.err
-
-    return run
 
 
 def test_corridor(run, tmp_path):

@@ -5,19 +5,6 @@ import json
 import pytest
 from PIL import Image
 
-from trainer.cli import main
-
-
-@pytest.fixture
-def run(capsys):
-    def run(*arguments):
-        with pytest.raises(SystemExit) as ended:
-            main([str(argument) for argument in arguments])
-        captured = capsys.readouterr()
-        return ended.value.code, captured.out, captured.err
-
-    return run
-
 
 @pytest.mark.parametrize(
     "options",

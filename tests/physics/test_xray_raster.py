@@ -5,9 +5,9 @@ import pytest
 import trimesh
 
 from meshes.frames import about_x, about_z
+from trainer.physics.two_threads import THREADS
 from trainer.physics.xray_carm import CArm
 from trainer.physics.xray_raster import (
-    CHUNKS,
     StillAttenuation,
     add_triangles,
     path_attenuation,
@@ -113,7 +113,7 @@ def test_pictures_add_up():
 
 def test_the_same_to_the_last_bit_in_threads():
     fine = sphere(30.0, 0.05, subdivisions=6)
-    assert len(fine.faces) > 20_000 and CHUNKS == 2
+    assert len(fine.faces) > 20_000 and THREADS == 2
     assert np.array_equal(path_attenuation(fine, CARM), path_attenuation(fine, CARM))
 
 

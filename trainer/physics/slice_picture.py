@@ -4,9 +4,7 @@ Both appearances come from the same fields as contact, clearance and X-ray. A li
 simulation of a scanner: no coil pattern but a fall with depth, no distortion, no motion.
 """
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
@@ -17,12 +15,13 @@ from trainer.physics.slice_kernels import develop, paint
 from trainer.physics.slice_plane import SlicePlane
 from trainer.physics.slice_tissue_at import classify
 from trainer.physics.slice_tissues import TISSUES, alike, brightness
+from trainer.physics.two_threads import in_parts
 
-THREADS = 2
+# More parts than threads: some rows hold more tissue than others.
+PARTS = 8
 METAL_BLOOM = 2.0  # [mm] by which metal voids the signal round it
 T2_GAMMA, T2_BRIGHTEST = 0.85, 1.0
 GREYS = 1024
-_pool = ThreadPoolExecutor(THREADS)
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,10 +58,7 @@ def _facts(appearance):
 
 def _in_rows(function, rows, *arguments):
     """Run a kernel over the rows of a picture in two threads."""
-    edges = np.linspace(0, rows, 4 * THREADS + 1).astype(int)
-    jobs = [_pool.submit(function, *arguments, int(a), int(b)) for a, b in pairwise(edges)]
-    for job in jobs:
-        job.result()
+    in_parts(lambda first, last: function(*arguments, first, last), rows, parts=PARTS)
 
 
 def cut(anatomy, plane, *, appearance="t2", thickness=None):

@@ -3,7 +3,6 @@
 Bone and metal are dark, air is light, as on a fluoroscope.
 """
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -11,6 +10,7 @@ import numpy as np
 
 from meshes.compiled import kernel
 from meshes.tables.loader import number
+from trainer.physics.two_threads import in_parts
 from trainer.physics.xray_blur import blur_along, blur_down, half_weights
 from trainer.physics.xray_view import DARKEST_SIGNAL
 
@@ -18,7 +18,6 @@ from trainer.physics.xray_view import DARKEST_SIGNAL
 TOE, SHOULDER = 0.19, 0.74
 # The tone curve as a table over these levels.
 LEAST_LEVEL, LARGEST_LEVEL, LEVELS = -1.0, 3.0, 4096
-CHUNKS = 2
 # How far a frame's noise may be shifted from that of another, in pixels.
 SHIFTS = 256
 
@@ -151,17 +150,6 @@ def _tone_table(brightness, contrast, inverted):
     return table
 
 
-@lru_cache(maxsize=1)
-def _pool():
-    return ThreadPoolExecutor(CHUNKS, thread_name_prefix="display")
-
-
-def _in_bands(work, rows):
-    """Run work(first, last) over equal bands of rows, in threads."""
-    edges = [rows * k // CHUNKS for k in range(CHUNKS + 1)]
-    list(_pool().map(work, edges[:-1], edges[1:]))
-
-
 def expose(signal, *, noise, quanta, rng, before=None):
     """Return the Screen after one more frame, and its logarithm (n, n) float32.
 
@@ -191,7 +179,7 @@ def expose(signal, *, noise, quanta, rng, before=None):
     def band(first, last):
         read_rows(signal, noise, down, across, *figures, old, first, last, after, grey)
 
-    _in_bands(band, rows)
+    in_parts(band, rows)
     after.setflags(write=False)
     return Screen(after[0], after[1], before.frames + 1 if live else 1), grey
 
@@ -215,6 +203,6 @@ def develop(grey, view, display=PLAIN):
         blur_down(along, weights, first, last, blurred)
         tone_rows(grey, blurred, view.base, view.opening, *figures, table, *scale, first, last, picture)
 
-    _in_bands(first_pass, rows)
-    _in_bands(second_pass, rows)
+    in_parts(first_pass, rows)
+    in_parts(second_pass, rows)
     return picture

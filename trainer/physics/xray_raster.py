@@ -12,17 +12,16 @@ ray crosses a closed surface an even number of times.
 """
 
 from collections import OrderedDict
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from meshes.compiled import kernel
+from trainer.physics.two_threads import in_parts
 
 SUBPIXELS = 256
 # Fixed, whatever the machine: the order of the sums decides the last bit.
-CHUNKS = 2
 WORTH_A_THREAD = 20_000
 NEAREST = 1.0
 
@@ -145,17 +144,11 @@ def _slants(pixels, half_opening):
     return slants
 
 
-@lru_cache(maxsize=1)
-def _pool():
-    return ThreadPoolExecutor(CHUNKS, thread_name_prefix="xray")
-
-
 def _in_chunks(work, size):
     """Return [work(first, last), ...] over equal parts of range(size), in threads if that pays."""
     if size < WORTH_A_THREAD:
         return [work(0, size)]
-    edges = [size * k // CHUNKS for k in range(CHUNKS + 1)]
-    return list(_pool().map(work, edges[:-1], edges[1:]))
+    return in_parts(work, size)
 
 
 @dataclass(frozen=True)

@@ -5,11 +5,11 @@ import json
 from pathlib import Path
 from typing import Literal
 
-from pydantic import Field, ValidationError, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from scenarios import toml_text
 from scenarios.card import text_of
-from scenarios.refusals import Settings, inside, place, rule, sentence
+from scenarios.refusals import Settings, inside, rule, validated
 from scenarios.scenario import RUBRICS, rubric_names
 from trainer.scoring.measures import MEASURES
 
@@ -180,16 +180,7 @@ def from_toml(text, *, source):
         One sentence that names `source`, the line, the key, the rule, what came and what to do.
     """
     content = toml_text.read(text, source=source)
-    try:
-        return Rubric.model_validate(content)
-    except ValidationError as error:
-        problem, *others = sorted(
-            error.errors(include_url=False), key=lambda p: p["type"] != "extra_forbidden"
-        )
-    line = toml_text.line_of(text, place(problem))
-    where = f"{source} line {line}" if line else source
-    also = f" (and {len(others)} more to correct)" if others else ""
-    raise ValueError(f"{where}: {sentence(problem, Rubric)}{also}")
+    return validated(Rubric, content, source=source, line_of=lambda path: toml_text.line_of(text, path))
 
 
 def load(name):
