@@ -14,6 +14,7 @@ from scenarios import toml_text
 from scenarios.anatomy_settings import AnatomySettings
 from scenarios.card import Decision, PatientCard, text_of
 from scenarios.refusals import Settings, inside, named, rule, validated
+from scenarios.tuning_settings import TuningSettings
 
 # Limits of the task: wide enough for every teaching case, narrow enough to catch a slip of the unit.
 NEEDLE_LENGTH_MM = (50.0, 200.0)
@@ -146,6 +147,8 @@ class Scenario(Settings):
     decision : Decision
     anatomy : AnatomySettings
     task : Task
+    tuning : TuningSettings
+        Figures of the lead that an expert has set; empty in an ordinary case.
     """
 
     title: str
@@ -159,6 +162,7 @@ class Scenario(Settings):
     decision: Decision = Decision()
     anatomy: AnatomySettings = AnatomySettings()
     task: Task
+    tuning: TuningSettings = TuningSettings()
 
     _texts = field_validator("title", "patient", "teaches")(text_of)
 
@@ -186,7 +190,10 @@ class Scenario(Settings):
 
     def content(self):
         """Return nested dicts of plain values without the unset ones: what a file or a journal holds."""
-        return self.model_dump(mode="json", exclude_none=True)
+        content = self.model_dump(mode="json", exclude_none=True)
+        if not content["tuning"]:
+            del content["tuning"]
+        return content
 
     def to_toml(self):
         """Return the case as TOML text; `from_toml` reads it back equal."""

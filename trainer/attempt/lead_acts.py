@@ -10,6 +10,7 @@ from trainer.physics import lead_pair
 from trainer.physics.lead import Mouth, advance, insert_lead, rotate
 from trainer.physics.lead_kinds import LEADS, change_stylet, lead_kind, pull_stylet
 from trainer.physics.lead_release import inject_saline, pull_needle
+from trainer.physics.lead_tuning import LeadTuning
 from trainer.physics.needle_turn import stylet
 
 LARGEST_INJECTION = 10.0  # [ml]
@@ -39,12 +40,17 @@ def _pass_lead(state, _):
     _, _, _, dorsal = canal.frame_at(float(canal.to_chart(point)[0]))
     opened = stylet(placement.inside, inside=False)
     mouth, first = Mouth(point, direction, dorsal), _other(state).lead
-    kind = lead_kind(placement.contacts, stylet=placement.stylet)
+    kind = lead_kind(placement.contacts, stylet=placement.stylet, tuning=tuning_of(state))
     changes = {"lead_passes": placement.lead_passes + 1, "inside": opened}
     if first is None:
         return _with_lead(state, insert_lead(canal, mouth, kind), **changes)
     first, lead = lead_pair.insert_second(first, mouth, kind).leads
     return _with_lead(_with_other(state, first), lead, **changes)
+
+
+def tuning_of(state):
+    """Return the LeadTuning of the case."""
+    return LeadTuning(**state.scenario.tuning.inside())
 
 
 def opens_into_space(placement):
@@ -112,7 +118,7 @@ def _through_the_needle(state, what):
 def _change_stylet(state, event):
     lead = _in_hand(state)
     one_of("stylet", event.stylet, STYLETS)
-    return _with_lead(state, change_stylet(lead, event.stylet), stylet=event.stylet)
+    return _with_lead(state, change_stylet(lead, event.stylet, tuning=tuning_of(state)), stylet=event.stylet)
 
 
 def _inject_saline(state, event):

@@ -8,8 +8,10 @@ from dataclasses import dataclass, replace
 from meshes.tables.loader import number, table
 from trainer.physics.lead import LeadProperties
 from trainer.physics.lead_settle import settle
+from trainer.physics.lead_tuning import LeadTuning
 
 OUT = "out"
+UNTUNED = LeadTuning()
 # Of a stiffness by the next while a stylet goes in or out: in one go the lead would snap.
 STAGES = 4
 
@@ -42,7 +44,7 @@ def stylet_named(name):
     return Stylet(name, *(number("lead", f"stylet.{name}.{figure}") for figure in figures))
 
 
-def lead_kind(contacts=8, *, stylet="curved", base=None):
+def lead_kind(contacts=8, *, stylet="curved", base=None, tuning=UNTUNED):
     """Return LeadProperties of the lead with so many contacts.
 
     Parameters
@@ -52,7 +54,9 @@ def lead_kind(contacts=8, *, stylet="curved", base=None):
     stylet : str
         One of `STYLETS`, or 'out'.
     base : LeadProperties, optional
-        Carries everything else, such as tuned tissue figures.
+        Carries everything else.
+    tuning : LeadTuning
+        What an expert has set.
 
     Raises
     ------
@@ -64,11 +68,17 @@ def lead_kind(contacts=8, *, stylet="curved", base=None):
             f"contacts must be one of {', '.join(map(str, LEADS))}, got {contacts!r}: choose one of these"
         )
     sizes = {name: number("lead", f"kind.{contacts}.{name}") for name in ("contact_length", "spacing")}
-    return with_stylet((base or LeadProperties()).with_changes(contacts=int(contacts), **sizes), stylet)
+    return with_stylet(
+        (base or LeadProperties()).with_changes(contacts=int(contacts), **sizes), stylet, tuning=tuning
+    )
 
 
-def with_stylet(properties, stylet):
+def with_stylet(properties, stylet, *, tuning=UNTUNED):
     """Return LeadProperties with a stylet of `STYLETS` in the lead, or none where it is 'out'."""
+    return tuning.applied(_with_wire(properties, stylet), stylet=stylet)
+
+
+def _with_wire(properties, stylet):
     body, twist = number("lead", "body.bending_stiffness"), number("lead", "body.torsional_stiffness")
     if stylet == OUT:
         return properties.with_changes(bend_angle=0.0, bending_stiffness=body, torsional_stiffness=twist)
@@ -82,7 +92,7 @@ def with_stylet(properties, stylet):
     )
 
 
-def change_stylet(state, stylet):
+def change_stylet(state, stylet, *, tuning=UNTUNED):
     """Return the lead after its stylet was drawn and another (or 'out': none) was pushed in.
 
     The lead is held at the needle. The wire drags at the lead's end while it is drawn, and lets it spring
@@ -91,7 +101,7 @@ def change_stylet(state, stylet):
     soft = in_stages(state, with_stylet(state.properties, OUT), pull=number("lead", "stylet.drag"))
     if stylet == OUT:
         return let_go(soft)
-    return in_stages(soft, with_stylet(state.properties, stylet), pull=0.0)
+    return in_stages(soft, with_stylet(state.properties, stylet, tuning=tuning), pull=0.0)
 
 
 def pull_stylet(state):

@@ -22,6 +22,9 @@ ROWS = {
     "memory_force": "tissue.memory_force",
     "memory_range": "tissue.memory_range",
 }
+BEND = ("bend_angle", "bend_length")
+# By the stylet in the lead; any other wire keeps its own bend.
+NOT_OF = {"curved": (), "out": (*BEND, "bending_stiffness", "torsional_stiffness")}
 
 
 @dataclass(frozen=True)
@@ -63,9 +66,15 @@ class LeadTuning:
         values = {entry.name: getattr(self, entry.name) for entry in fields(self)}
         return {name: value for name, value in values.items() if value is not None}
 
-    def applied(self, properties=None):
-        """Return LeadProperties with these settings."""
-        return (properties or LeadProperties()).with_changes(**self.settings)
+    def applied(self, properties=None, *, stylet="curved"):
+        """Return LeadProperties with these settings, but those that the stylet in the lead does not have.
+
+        Bend and stiffness are those of a lead on its curved stylet: a straight one keeps its shape, and a
+        lead without stylet is as soft as it is.
+        """
+        left_out = NOT_OF.get(stylet, BEND)
+        changes = {name: value for name, value in self.settings.items() if name not in left_out}
+        return (properties or LeadProperties()).with_changes(**changes)
 
 
 def tuning_range(name):
