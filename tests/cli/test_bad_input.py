@@ -100,6 +100,7 @@ CALLS = [
     ),
     ("xray ordinary-adult -o picture.png --view skyline", "view must be one of AP, lateral, oblique left"),
     ("xray ordinary-adult -o picture.png --field huge", "field must be one of full, middle, small"),
+    ("xray ordinary-adult -o picture.png --breath 2", "breath must lie between 0 and 1, got 2"),
     ("xray ordinary-adult -o picture.png --iris 0", "iris must lie between 0.1 and 1, got 0"),
     ("xray ordinary-adult -o picture.png --exposure film", "purpose must be one of single, live, got 'film'"),
     ("xray ordinary-adult -o picture.png --contrast 0", "contrast must lie between 0.1 and 10, got 0"),

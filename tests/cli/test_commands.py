@@ -181,6 +181,19 @@ def test_xray_with_view_collimation_and_dicom(run, tmp_path):
     assert code == 0 and "0 images, 3 s live" in out and "SIMULATED" in str(read.PatientName)
 
 
+def test_xray_follows_the_breath(run, tmp_path):
+    """The diaphragm goes down and bares lung; the column and the bones of the pelvis stay."""
+    pictures = []
+    for breath in ("0", "1"):
+        file = tmp_path / f"{breath}.png"
+        call = ("xray", "ordinary-adult", "-o", file, "--size", "128", "--centre", "T11", "--breath", breath)
+        assert run(*call)[0] == 0
+        pictures.append(np.asarray(Image.open(file), float))
+    change = np.abs(pictures[1] - pictures[0])
+    assert change.max() > 30.0
+    assert np.median(change[:, 60:68]) < 12.0
+
+
 def test_demo_writes_everything(demo):
     folder, out, err = demo
     assert sorted(path.name for path in folder.iterdir()) == ["attempt.jsonl", "report.html", "result.json"]

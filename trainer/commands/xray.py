@@ -113,7 +113,7 @@ def take(scenario, asked, *, report=None):
     chain = PictureChain(scene, rng=scenario.seed, rasterise=choice.rasterise)
     rng, how, dose = (
         np.random.default_rng(scenario.seed),
-        {"collimation": beam, "display": display},
+        {"collimation": beam, "display": display, "breath": asked.breath},
         DoseRecord(),
     )
     if purpose == "single":
@@ -200,6 +200,7 @@ def add_to(app):
         mirror: Annotated[bool, typer.Option("--mirror", help="Seen from the front.")] = False,
         turn_deg: Annotated[float, typer.Option(help="Turn of the picture, against the clock.")] = 0.0,
         size: Annotated[int, typer.Option(help="Pixels of a side.")] = 512,
+        breath: Annotated[float, typer.Option(help="Depth of the breath: 0 out, 1 in.")] = 0.0,
         drawn_by: Annotated[
             str,
             typer.Option(
