@@ -11,7 +11,7 @@ from trainer.physics import needle_consequences as c
 from trainer.physics.aim import aim_at_target
 from trainer.physics.epidural_saline import space_opened
 from trainer.physics.loss_of_resistance import advance_under_pressure, feel_for_loss, inject, let_go
-from trainer.physics.needle_push import push_needle
+from trainer.physics.needle_push import push_needle, withdraw
 from trainer.physics.needle_scene import needle_scene
 from trainer.physics.needle_state import place_needle
 from trainer.physics.needle_turn import stylet
@@ -58,6 +58,31 @@ def test_true_loss_comes_with_the_opening_in_the_space(anatomy, medium, firm):
     assert reading.feel == "lost" and state.in_epidural_space and where_it_lies(state) == "epidural"
     assert 0.0 < state.epidural_depth < 6.0
     assert try_lead(state).passes
+
+
+def test_a_needle_drawn_back_out_of_the_space_no_longer_reports_it(anatomy):
+    """The way was cut into the space, but the bore looks into flavum or muscle again."""
+    state = searched(advanced(ready(anatomy), 58.0), "air")[-1][0]
+    reading = feel_for_loss(state, Syringe())[1]
+    assert reading.feel == "lost"
+    back = withdraw(state, 8.0)
+    assert back.cut == state.cut and back.opening_depth < state.opening_depth - 6.0
+    assert not back.in_epidural_space and where_it_lies(back) == "outside" and back.tissue != state.tissue
+    assert feel_for_loss(back, Syringe())[1].feel == "firm" and not try_lead(back).passes
+    again = advanced(back, state.depth)
+    assert again.in_epidural_space and feel_for_loss(again, Syringe())[1].feel == "lost"
+
+
+def test_a_needle_drawn_back_out_of_the_sac_drips_no_more(anatomy):
+    state = advanced(ready(anatomy), 66.0)
+    while where_it_lies(state) != "intrathecal":
+        state = push_needle(state, 0.2)
+    back, seen = state, []
+    while where_it_lies(back) in ("intrathecal", "subdural"):
+        before, back = back, withdraw(back, 0.5)
+        seen += c.complications(before, back)
+    assert where_it_lies(back) == "epidural" and back.dura == "punctured" and not seen
+    assert back_flow(state).rate > 0.0 == back_flow(back).rate
 
 
 def test_saline_bounces_not_and_air_comes_back(anatomy):

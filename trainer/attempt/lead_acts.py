@@ -30,7 +30,7 @@ def _pass_lead(state, _):
     placement = state.placement
     if placement.inside is None:
         raise ValueError("needle_depth must be a number, got none: place the needle first")
-    if not opens_into_space(placement):
+    if not placement.inside.in_epidural_space:
         raise ValueError(
             f"the opening must lie in the epidural space before a lead is passed, got a tip at "
             f"{placement.depth:.1f} mm: advance until resistance is lost"
@@ -51,13 +51,6 @@ def _pass_lead(state, _):
 def tuning_of(state):
     """Return the LeadTuning of the case."""
     return LeadTuning(**state.scenario.tuning.inside())
-
-
-def opens_into_space(placement):
-    """Return whether the opening lies in the epidural space now, not only where the track was cut."""
-    needle, begin = placement.inside, placement.to_epidural
-    back = begin is not None and needle.depth - needle.needle.opening_behind_tip < begin
-    return needle.in_epidural_space and not back
 
 
 def _other(state):

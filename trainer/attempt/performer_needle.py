@@ -3,7 +3,6 @@
 from meshes.tables.loader import number
 from meshes.units import degrees, radians
 from trainer.attempt import events as e
-from trainer.attempt.lead_acts import opens_into_space
 from trainer.physics.aim import aim_at_target
 from trainer.physics.needle import Needle
 from trainer.physics.needle_check import check_needle
@@ -114,7 +113,7 @@ class NeedleWork:
     def _arrived(self):
         """Return whether the opening lies in the space: resistance is lost, and the picture agrees."""
         placement = self.work.state.placement
-        return placement.inside is not None and opens_into_space(placement)
+        return placement.inside is not None and placement.inside.in_epidural_space
 
     def _stopped(self):
         """Return whether bone, the hub, or something worse stands against going on."""

@@ -106,7 +106,8 @@ def _sac(before, after):
         yield Complication(PUNCTURE, words, flow.rate > 0.0)
     if place == "intrathecal" and (was != "intrathecal" or _opened(before, after)):
         yield Complication(INTRATHECAL, "The opening lies in the sac.", flow.rate > 0.0)
-    if place == "subdural" and was != "subdural":
+    # On the way back out of the sac nothing new has happened.
+    if place == "subdural" and was in ("outside", "epidural"):
         yield Complication(SUBDURAL, "The tip lies between dura and arachnoid; no fluid flows.", False)
 
 

@@ -199,14 +199,19 @@ class NeedleState:
         return None
 
     @property
+    def depth_in_tissue(self):
+        """Depth of the tip in the tissue that has been cut: less than `depth` while tissue is tented. [mm]"""
+        return min(self.cut, self.depth)
+
+    @property
     def tissue(self):
-        """Name of the tissue in which the cut ends."""
-        return "bone" if self.bone else NAMES[self.code_at(self.cut)]
+        """Name of the tissue in which the tip lies."""
+        return "bone" if self.bone else NAMES[self.code_at(self.depth_in_tissue)]
 
     @property
     def opening_depth(self):
         """Depth of the middle of the opening in the tissue that has been cut. [mm]"""
-        return max(self.cut - self.needle.opening_behind_tip, 0.0)
+        return max(self.depth_in_tissue - self.needle.opening_behind_tip, 0.0)
 
     @property
     def opening(self):
@@ -230,12 +235,12 @@ class NeedleState:
 
     @property
     def in_epidural_space(self):
-        """Whether the opening lies in the epidural space and the tip has not pierced the dura."""
-        return self.code_at(self.opening_depth) == EPIDURAL and self.code_at(self.cut) == EPIDURAL
+        """Whether opening and tip lie in the epidural space."""
+        return self.code_at(self.opening_depth) == EPIDURAL == self.code_at(self.depth_in_tissue)
 
     @property
     def in_flavum(self):
-        return self.code_at(self.cut) == FLAVUM
+        return self.code_at(self.depth_in_tissue) == FLAVUM
 
     @property
     def tented_by(self):

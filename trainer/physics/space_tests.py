@@ -103,9 +103,9 @@ def back_flow(needle):
 def where_it_lies(needle):
     """Return where the opening lies: "outside", "epidural", "subdural", "intrathecal" or "cord".
 
-    Subdural: the tip has pierced the dura but the opening has not.
+    Subdural: the tip lies beyond the dura but the opening does not.
     """
-    tip, opening = needle.code_at(needle.cut), needle.code_at(needle.opening_depth)
+    tip, opening = needle.code_at(needle.depth_in_tissue), needle.code_at(needle.opening_depth)
     if CORD in (tip, opening):
         return "cord"
     if opening == FLUID:
