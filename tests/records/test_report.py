@@ -15,13 +15,11 @@ from PIL import Image
 from meshes.tables import loader
 from trainer.attempt import events as e
 from trainer.physics.readings import read_lead
+from trainer.records.course import MOVES, WORDS, course
 from trainer.records.figures import contact_sections, lead_route, needle_section
 from trainer.records.pictures import standard_views
 from trainer.records.report import (
-    MOVES,
-    WORDS,
     assumed_figures,
-    course,
     report_text,
     side_words,
     write_report,
@@ -68,7 +66,7 @@ def read(text):
 
 
 def test_nothing_is_fetched_from_elsewhere(read):
-    assert len(read.sources) == 6
+    assert len(read.sources) == 13, "nine X-ray pictures of three moments, the way in, three drawings"
     assert all(source.startswith("data:image/png;base64,") for source in read.sources)
 
 
@@ -105,13 +103,13 @@ def test_an_attempt_that_ended_early_has_a_report_too(finished):
     attempt.do(e.FinishAttempt())
     reader = Reader()
     reader.feed(report_text(attempt))
-    assert len(reader.sources) == 3, "three X-ray pictures, no needle and no lead to draw"
+    assert len(reader.sources) == 4, "three X-ray pictures and the way in, no needle and no lead to draw"
 
 
 def test_writing_leaves_nothing_half_done(tmp_path, finished, monkeypatch):
     assert write_report(tmp_path, finished.attempt).name == "report.html"
 
-    def fail(attempt):
+    def fail(attempt, score):
         raise OSError("disk full")
 
     monkeypatch.setattr("trainer.records.report.report_text", fail)

@@ -11,11 +11,13 @@ from trainer.commands.options import AsJson, compiled_first, named_path
 
 def text(score):
     """Return a Score as a person reads it."""
+    from trainer.scoring.words import found_words
+
     lines = [
         (
             item.title + (" (critical)" if item.critical else ""),
             f"{item.earned:.1f} of {item.points:g}",
-            value_words(item.value, item.unit),
+            found_words(item),
             item.asked,
             item.status,
         )
@@ -27,6 +29,8 @@ def text(score):
 
 def verdict(score):
     """Return what a Score comes to, in a few sentences."""
+    from trainer.scoring.words import advice
+
     told = (
         f"{score.case}: {score.earned:.1f} of {score.points:g} points, {score.percent:.0f} percent, "
         f"{'passed' if score.passed else 'not passed'} (rubric {score.rubric}, version "
@@ -34,17 +38,7 @@ def verdict(score):
     )
     if score.critical_errors:
         told += f"\nCritical: {'; '.join(score.critical_errors)}."
-    advice = [f"Next time: {item.remedy}" for item in score.dearest[:2]]
-    return "\n".join([told, *advice])
-
-
-def value_words(value, unit):
-    """Return a measured value as a person reads it."""
-    if value is None:
-        return "not measured"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return f"{value:.4g} {unit}".strip()
+    return "\n".join([told, *(f"Next time: {words}" for words in advice(score))])
 
 
 def add_to(app):

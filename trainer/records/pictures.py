@@ -21,7 +21,8 @@ def tools_of(state):
     return tool_surfaces(needles=needles, leads=leads)
 
 
-def _still(state):
+def still_pictures(state):
+    """Return the StillAttenuation of the patient of an attempt: what does not move between its pictures."""
     return StillAttenuation(still_surfaces(state.anatomy, gas=state.scenario.seed))
 
 
@@ -34,12 +35,13 @@ def _needle_shown(state, placement):
     return None
 
 
-def standard_views(state, *, pixels=PIXELS):
+def standard_views(state, *, pixels=PIXELS, still=None):
     """Return [(name, picture (pixels, pixels) uint8)]: AP, oblique and lateral, over needle and lead.
 
-    The noise of each picture is drawn from the attempt's seed, so a report repeats to the last bit.
+    `still` of `still_pictures` saves work where several moments of one attempt are shown. The noise of each
+    picture is drawn from the attempt's seed, so a report repeats to the last bit.
     """
-    still, tools = _still(state), tools_of(state)
+    still, tools = still or still_pictures(state), tools_of(state)
     middle = _between_target_and_entry(state)
     children = np.random.SeedSequence(state.seed).spawn(len(VIEWS))
     views = []

@@ -1,7 +1,6 @@
 """The printed report of an attempt: one HTML file that carries its pictures inside."""
 
 import base64
-from itertools import groupby
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -9,13 +8,18 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from meshes.tables.loader import table
 from meshes.whole_files import whole_file
 from trainer import __version__
-from trainer.attempt import events as e
 from trainer.attempt.journal import tables_version
 from trainer.physics.readings import read_lead
 from trainer.physics.xray_picture import png_bytes
+from trainer.records.course import phase_spans, stretches
 from trainer.records.figures import contact_sections, lead_route, needle_section
-from trainer.records.pictures import standard_views
+from trainer.records.key_moments import moment_views
 from trainer.records.result import result_of
+from trainer.records.way_in import ideal_corridor, way_in
+from trainer.scoring.log import Log
+from trainer.scoring.moments import moments_of
+from trainer.scoring.score import score_attempt
+from trainer.scoring.words import advice, found_words, kind_of, verdict_words
 
 CAUTION = (
     "Not for planning or treating a patient. Follow local protocols and work under licensed supervision. "
@@ -27,10 +31,19 @@ LIMITS = (
     "until the lead behaves as the trade reports, so directions can be trusted more than numbers of newtons."
 )
 REPORT = "report.html"
+# How sure a threshold is, by a mark that needs no colour.
+SOURCE_MARKS = {
+    "published": "●",
+    "derived": "◐",
+    "common practice": "○",
+    "from memory": "◇",
+    "assumed": "△",
+}
+MILESTONES = ("skin", "lead in")
 
 
-def write_report(folder, attempt):
-    """Write `report.html` into a folder and return its path.
+def write_report(folder, attempt, score=None):
+    """Write `report.html` into a folder and return its path; scored by the case's rubric unless given.
 
     The file takes its name only when it is whole.
 
@@ -41,13 +54,15 @@ def write_report(folder, attempt):
     """
     path = Path(folder) / REPORT
     with whole_file(path) as draft:
-        draft.write_text(report_text(attempt), encoding="utf-8")
+        draft.write_text(report_text(attempt, score), encoding="utf-8")
     return path
 
 
-def report_text(attempt):
-    """Return the report of an attempt as HTML."""
-    state, result = attempt.state, result_of(attempt)
+def report_text(attempt, score=None):
+    """Return the report of an Attempt as HTML, scored by the case's rubric unless a Score is given."""
+    state, result, log = attempt.state, result_of(attempt), Log.of(attempt)
+    score = score or score_attempt(attempt)
+    hull = ideal_corridor(state)
     environment = Environment(
         loader=PackageLoader("trainer.records", "."),
         autoescape=True,
@@ -61,8 +76,17 @@ def report_text(attempt):
         limits=LIMITS,
         outcome=outcome(result),
         sentences=sentences(result),
-        pictures=[{"name": name, "data": _base64(png_bytes(p))} for name, p in standard_views(state)],
-        course=course(attempt.events),
+        score=score,
+        verdict=verdict_words(score),
+        advice=advice(score),
+        decision=state.scenario.decision,
+        criteria=[criterion(item) for item in score.items],
+        marks=SOURCE_MARKS,
+        moments=[_moment(words, views) for words, views in moment_views(log)],
+        way_in=_base64(way_in(state, hull)),
+        corridor_found=hull is not None,
+        timeline=timeline(log),
+        course=stretches(log),
         assumed=assumed_figures(),
         program=__version__,
         tables=tables_version(),
@@ -84,6 +108,43 @@ def assumed_figures():
         for figure in table(name).values()
         if figure.status == "assumed"
     ]
+
+
+def criterion(item):
+    """Return what the report says of one Item of a Score."""
+    kind = kind_of(item)
+    return {
+        "kind": kind,
+        "title": item.title,
+        "critical": item.critical,
+        "found": found_words(item),
+        "asked": item.asked,
+        "points": f"{item.earned:.1f} of {item.points:g}",
+        "mark": SOURCE_MARKS[item.status],
+        "status": item.status,
+        "source": item.source,
+        "remedy": item.remedy if kind != "met" else "",
+    }
+
+
+def timeline(log):
+    """Return the line of time for the drawing: spans and marks, placed in percent of all acts."""
+    whole = max(len(log.acts), 1)
+    spans = [
+        {"phase": phase, "left": 100.0 * start / whole, "width": 100.0 * many / whole}
+        for phase, start, many in phase_spans(log)
+    ]
+    marks = [
+        {"left": 100.0 * (moment.act + 0.5) / whole, "words": moment.words, "fault": moment.fault}
+        for moment in moments_of(log)
+        if moment.fault or moment.about in MILESTONES
+    ]
+    return {"spans": spans, "marks": marks}
+
+
+def _moment(words, views):
+    pictures = [{"name": name, "data": _base64(png_bytes(picture))} for name, picture in views]
+    return {"words": words, "pictures": pictures}
 
 
 def _base64(content):
@@ -212,65 +273,3 @@ def side_words(offset):
     if offset is None:
         return "–"
     return f"{abs(offset):.1f} mm" + (" L" if offset >= 0.05 else " R" if offset <= -0.05 else "")
-
-
-def course(events):
-    """Return the acts of an attempt in order, neighbours of one kind counted together."""
-    return [_act(kind, list(group)) for kind, group in groupby(events, key=_kind)]
-
-
-def _kind(event):
-    moved = getattr(event, "millimetres", 0.0)
-    return type(event), moved < 0.0
-
-
-MOVES = {
-    e.PushNeedle: "Advanced the needle",
-    e.WithdrawNeedle: "Withdrew the needle",
-    e.AdvanceLead: "Advanced the lead",
-}
-WORDS = {
-    e.ReadItem: "Read the card",
-    e.DeferCase: "Put the case off",
-    e.RefuseCase: "Declined the case",
-    e.CommitPlan: "Committed to a plan",
-    e.SetCArm: "Moved the C-arm",
-    e.TakePicture: "Took a picture",
-    e.StartLive: "Started the live picture",
-    e.StopLive: "Stopped the live picture",
-    e.MarkLevel: "Marked a level",
-    e.StorePose: "Stored a pose of the C-arm",
-    e.RecallPose: "Went back to a stored pose",
-    e.AimNeedle: "Aimed the needle",
-    e.PlaceNeedle: "Put the needle through the skin",
-    e.ReangleNeedle: "Re-angled the needle",
-    e.TurnBevel: "Turned the bevel",
-    e.MoveNeedleStylet: "Moved the needle's stylet",
-    e.PressSyringe: "Pressed the syringe",
-    e.GiveLocalAnaesthetic: "Gave local anaesthetic",
-    e.SetSedation: "Set the sedation",
-    e.AskPatient: "Asked the patient",
-    e.RemoveNeedle: "Took the needle out",
-    e.ChooseAfterComplication: "Chose what to do after a complication",
-    e.ChooseLead: "Chose a lead",
-    e.PassLead: "Passed the lead through the needle",
-    e.TurnLead: "Turned the hub",
-    e.ChangeStylet: "Changed the stylet",
-    e.InjectSaline: "Injected saline",
-    e.RemoveLead: "Took the lead out",
-    e.TakeUpNeedle: "Took up a needle",
-    e.TakeUpLead: "Took up a lead",
-    e.PullStylet: "Pulled the stylet out",
-    e.PullNeedle: "Pulled the needle out over the lead",
-    e.BeginTest: "Began the test",
-    e.BeginSecuring: "Began to secure the lead",
-    e.FinishAttempt: "Finished",
-}
-
-
-def _act(kind, group):
-    kind, back = kind
-    if kind in MOVES:
-        total = abs(sum(event.millimetres for event in group))
-        return f"{'Withdrew the lead' if back else MOVES[kind]} {total:.1f} mm"
-    return WORDS[kind] if len(group) == 1 else f"{WORDS[kind]}, {len(group)} times"

@@ -10,15 +10,18 @@ from fpdf.enums import XPos, YPos
 from meshes.whole_files import whole_file
 from trainer import __version__
 from trainer.physics.xray_picture import png_bytes
-from trainer.records.pictures import standard_views
+from trainer.records.key_moments import moment_views
 from trainer.records.report import CAUTION, LIMITS
+from trainer.records.way_in import ideal_corridor, way_in
+from trainer.scoring.log import Log
 from trainer.scoring.score import score_attempt
+from trainer.scoring.words import advice, found_words, verdict_words
 
 FILE = "report.pdf"
 FONTS = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
 MARGIN, LINE = 16.0, 5.2  # [mm]
 INK, GREY, PASS, FAIL = (27, 36, 41), (95, 108, 116), (31, 122, 92), (179, 71, 31)
-COLUMNS = (92.0, 30.0, 22.0, 34.0)
+COLUMNS = (66.0, 24.0, 34.0, 22.0, 32.0)
 
 
 class _Sheet(FPDF):
@@ -57,24 +60,18 @@ def report_pdf_bytes(attempt, score=None):
         sheet.say(remedy, after=1)
     sheet.ln(2)
     _criteria(sheet, score)
-    _pictures(sheet, attempt.state)
+    log = Log.of(attempt)
+    _way_in(sheet, log.last)
+    for words, views in moment_views(log):
+        _pictures(sheet, words, views)
     sheet.say("What this rests on", size=11, bold=True, after=1)
     sheet.say(LIMITS, ink=GREY)
     return bytes(sheet.output())
 
 
-def advice(score):
-    """Return up to two sentences for next time: the remedies of the two dearest faults."""
-    remedies = list(dict.fromkeys(item.remedy for item in score.dearest))
-    return remedies[:2] or ["Nothing was lost. Try a harder patient."]
-
-
 def _head(sheet, score):
-    words = "passed" if score.passed else "not passed"
-    if score.critical_errors:
-        words += ": " + "; ".join(score.critical_errors)
     ink = PASS if score.passed else FAIL
-    sheet.say(f"{score.percent:.0f} of 100, {words}", size=14, bold=True, ink=ink, after=1)
+    sheet.say(f"{score.percent:.0f} of 100, {verdict_words(score)}", size=14, bold=True, ink=ink, after=1)
     rubric = f"Rubric {score.rubric}, version {score.rubric_version}; pass mark {score.pass_percent:.0f}."
     counted = f"{score.mode.capitalize()}, {score.events} acts, {score.undone} taken back."
     sheet.say(f"{rubric} {counted}", ink=GREY, after=3)
@@ -85,30 +82,31 @@ def _criteria(sheet, score):
     sheet.set_font("DejaVu", "", 7.5)
     sheet.set_text_color(*INK)
     with sheet.table(col_widths=COLUMNS, line_height=4.2, borders_layout="HORIZONTAL_LINES") as rows:
-        rows.row(("Criterion", "Found", "Points", "Source"))
+        rows.row(("Criterion", "Found", "Asked", "Points", "Source"))
         for item in score.items:
             mark = "*" if item.critical else ""
             points = f"{item.earned:.1f} of {item.points:g}"
-            rows.row((f"{item.title}{mark} ({item.asked})", found_words(item), points, item.status))
+            rows.row((f"{item.title}{mark}", found_words(item), item.asked, points, item.status))
     sheet.ln(1)
     sheet.say("* fails the attempt if it earns nothing.", size=7, ink=GREY, after=3)
 
 
-def found_words(item):
-    """Return what was measured, in words."""
-    if item.value is None:
-        return "not done"
-    if isinstance(item.value, bool):
-        return "yes" if item.value else "no"
-    return f"{item.value:.1f} {item.unit}".strip()
+def _way_in(sheet, state):
+    hull = ideal_corridor(state)
+    sheet.add_page()
+    sheet.say("Way in", size=11, bold=True, after=1)
+    sheet.image(
+        io.BytesIO(way_in(state, hull)), w=sheet.epw, alt_text="Bones, ideal corridor, needle and lead"
+    )
+    words = "Green: the hull of the needles that get through and serve the lead. " if hull is not None else ""
+    sheet.say(f"{words}Dark: the needle. Yellow: the lead.", size=7, ink=GREY, after=3)
 
 
-def _pictures(sheet, state):
-    views = standard_views(state)
+def _pictures(sheet, words, views):
     wide = (sheet.epw - 4.0 * (len(views) - 1)) / len(views)
     if sheet.get_y() + wide + 14.0 > sheet.page_break_trigger:
         sheet.add_page()
-    sheet.say("Where it ended", size=11, bold=True, after=1)
+    sheet.say(words, size=11, bold=True, after=1)
     top = sheet.get_y()
     for index, (name, picture) in enumerate(views):
         left = MARGIN + index * (wide + 4.0)

@@ -16,7 +16,9 @@ from trainer.records.pictures import tools_of
 from trainer.records.report import write_report
 from trainer.records.store import Entry, Store
 from trainer.scoring.log import Log
+from trainer.scoring.moments import moment_of, moments_of
 from trainer.scoring.score import score_attempt
+from trainer.scoring.words import advice, kind_of
 from trainer.window import tokens as t
 from trainer.window.body_pane import BodyPane
 from trainer.window.canvas import column, label, panel, row
@@ -24,11 +26,10 @@ from trainer.window.controls import Button
 from trainer.window.held_keys import HeldKeys
 from trainer.window.instruments_shown import show_instruments
 from trainer.window.lettering import grid
-from trainer.window.moments import advice, moment_of, moments_of
 from trainer.window.picture_frame import Marks, PictureFrame
 from trainer.window.prepared import prepared_for
 from trainer.window.scene import SpineScene
-from trainer.window.score_list import CriterionRow, ScoreHead, SourceKey, kind_of
+from trainer.window.score_list import CriterionRow, ScoreHead, SourceKey
 from trainer.window.scrubber import Scrubber
 from trainer.window.shortcuts import key_of
 from trainer.window.strips import TopStrip
@@ -181,7 +182,7 @@ class DebriefPage(QWidget):
             self.words.show_text(found.kept)
 
     def _judgement(self, score, scenario):
-        told = advice(score) or ["Nothing was lost. Try a harder patient."]
+        told = advice(score)
         if scenario.decision.expected != "proceed":
             told = [scenario.decision.why, *told][:2]
         self.rows = [CriterionRow(item) for item in sorted(score.items, key=lambda i: kind_of(i) == "met")]
@@ -302,7 +303,7 @@ class DebriefPage(QWidget):
         if not folder:
             return
         try:
-            path = write_report(folder, self.found.attempt)
+            path = write_report(folder, self.found.attempt, self.found.score)
         except OSError as error:
             self.words.show_text(f"The report could not be saved: {error.strerror}.")
         else:

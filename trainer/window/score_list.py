@@ -2,29 +2,12 @@
 
 from PySide6.QtCore import QPointF, QRectF
 
+from trainer.scoring.words import found_words, kind_of
 from trainer.window import tokens as t
 from trainer.window.canvas import Canvas
 from trainer.window.controls import Pressable
 from trainer.window.lettering import grid, say, text_width
 from trainer.window.painting import RIGHT, colour, fill, source_mark, stroke, verdict, write
-
-NEARLY = 0.5
-
-
-def kind_of(item):
-    """Return "met", "near" or "missed" of a criterion."""
-    share = item.earned / item.points if item.points else 1.0
-    return "met" if share >= 0.999 else "near" if share >= NEARLY and not item.failed else "missed"
-
-
-def value_words(item):
-    """Return what was found, in words."""
-    if item.value is None:
-        return "not done"
-    if isinstance(item.value, bool):
-        return "yes" if item.value else "no"
-    digits = 0 if float(item.value).is_integer() or abs(item.value) >= 100 else 1
-    return f"{item.value:.{digits}f}\u00a0{item.unit}".rstrip("\u00a0 ")
 
 
 class ScoreHead(Canvas):
@@ -65,7 +48,7 @@ class CriterionRow(Pressable):
     def __init__(self, item):
         super().__init__(item.title, high=grid(40))
         self.item, self.kind, self.chosen = item, kind_of(item), False
-        self.found = value_words(item)
+        self.found = found_words(item)
         points = f"{item.earned:.0f}/{item.points:.0f}"
         self.points = points
         self.setAccessibleDescription(f"{self.kind}, {self.found}, {points} points, {item.status}")

@@ -15,7 +15,7 @@ class Scrubber(Pressable):
     ----------
     phases : sequence of str
         Of each act.
-    moments : sequence of trainer.window.moments.Moment
+    moments : sequence of trainer.scoring.moments.Moment
     """
 
     moved = Signal(int)

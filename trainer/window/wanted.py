@@ -2,9 +2,8 @@
 
 import numpy as np
 
-from trainer.physics.corridor import corridor
-from trainer.physics.corridor_ghost import ghost_mesh
-from trainer.physics.needle import Needle, side_sign
+from trainer.physics.needle import side_sign
+from trainer.records.way_in import ideal_corridor
 
 HALF_WIDTH = 3.0  # [mm] of the goal (common practice)
 GOAL_LENGTH = 53.0  # [mm] over which the contacts shall lie dorsal
@@ -12,15 +11,7 @@ GOAL_LENGTH = 53.0  # [mm] over which the contacts shall lie dorsal
 
 def wanted_way(state):
     """Return the mesh of the needles that serve the planned lead, or None where there are none."""
-    plan, task = state.plan, state.scenario.task
-    length = plan.needle_length or task.needle_lengths_mm[-1]
-    found = corridor(
-        state.anatomy,
-        plan.interspace or task.interspace,
-        side=plan.side or task.side,
-        needle=Needle(length=length),
-    )
-    return ghost_mesh(found)
+    return ideal_corridor(state)
 
 
 def goal_corners(state):

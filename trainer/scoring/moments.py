@@ -1,9 +1,8 @@
-"""The moments of an attempt that are worth going back to, in words. No Qt here."""
+"""The moments of an attempt that are worth going back to, in words."""
 
 from dataclasses import dataclass
 
 from trainer.attempt import events as e
-from trainer.window.state_words import level_words
 
 FORCED = 1.0  # [N]
 PART_ENDS = {"plan": e.CommitPlan, "picture": e.PlaceNeedle, "needle": e.PassLead}
@@ -66,8 +65,8 @@ def _happened(act):
         yield "lead in", "Lead through the needle", ""
     elif isinstance(event, e.MarkLevel):
         mark = after.room.marks[-1]
-        right = mark.level == mark.true_level
-        yield "level", f"{mark.level} marked on {level_words(mark.true_level)}", "" if right else "missed"
+        truly = mark.true_level.replace("-", "–")
+        yield "level", f"{mark.level} marked on {truly}", "" if mark.level == mark.true_level else "missed"
     elif isinstance(event, e.ReangleNeedle):
         yield "turned", "Needle turned in the tissue", ""
     if _counted(after, "bone_contacts") > _counted(before, "bone_contacts"):
@@ -88,12 +87,6 @@ def moment_of(item, log, moments):
     end = PART_ENDS.get(item.part)
     ends = [index for index, act in enumerate(log.acts) if end and isinstance(act.event, end)]
     return ends[-1] if ends else max(len(log.acts) - 1, 0)
-
-
-def advice(score):
-    """Return up to two sentences for next time: the remedies of the two dearest faults."""
-    remedies = list(dict.fromkeys(item.remedy for item in score.dearest))
-    return remedies[:2]
 
 
 def _counted(state, what):
