@@ -59,4 +59,4 @@ def test_joints_of_a_posture(benchmark, anatomy, nothing_on_disk, degrees):
 def test_anatomy_and_canal_from_nothing_in_a_hard_case(benchmark, nothing_on_disk):
     hard = SpineParameters(scoliosis=radians(30.0), disc_loss=0.4)
     built = benchmark.pedantic(lambda: build_anatomy(hard, pitch=SLIDER).canal, rounds=1)
-    assert built.levels == COLUMN[-2::-1]
+    assert built.levels == COLUMN[::-1]

@@ -25,4 +25,4 @@ def test_every_part_of_an_anatomy_has_a_kind(anatomy):
 
 
 def test_soft_hulls_are_see_through():
-    assert [kind for kind, colour in COLOURS.items() if colour[3] < 255] == ["dura", "skin"]
+    assert [kind for kind, colour in COLOURS.items() if colour[3] < 255] == ["dura", "skin", "corridor"]

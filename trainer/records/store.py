@@ -11,7 +11,7 @@ from pathlib import Path
 import platformdirs
 from sqlalchemy import create_engine, delete, event, func, insert, select
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import ArgumentError, OperationalError, SQLAlchemyError
+from sqlalchemy.exc import ArgumentError, IntegrityError, OperationalError, SQLAlchemyError
 
 from meshes.compiled import APPLICATION
 from trainer.records.tables import AttemptRow, Base, ScoreRow, check_pseudonym
@@ -107,8 +107,9 @@ class Store:
             ) from None
         if self.engine.dialect.name == "sqlite":
             event.listen(self.engine, "connect", _prepare_file)
-        with self._told():
-            Base.metadata.create_all(self.engine)
+            event.listen(self.engine, "begin", _begin_file)
+        with self._writing() as connection:
+            Base.metadata.create_all(connection)
 
     @contextmanager
     def _told(self):
@@ -120,6 +121,14 @@ class Store:
                 f"the record {_shown(self.url)} must be there and writable, got {_first_line(error.orig)!r}: "
                 "check the path or the server; the journal of the attempt is kept"
             ) from None
+
+    @contextmanager
+    def _writing(self):
+        """Yield a connection in a transaction that writes: on a file it waits its turn from the start."""
+        with self._told(), self.engine.connect() as plain:
+            connection = plain.execution_options(writes=True)
+            with connection.begin():
+                yield connection
 
     def add(self, entry):
         """Put an attempt and its score into the record; returns whether anything was new."""
@@ -136,7 +145,14 @@ class Store:
             "percent": score.percent, "passed": score.passed, "critical": len(score.critical_errors),
             "record": json.dumps(score.record(), ensure_ascii=False),
         }  # fmt: skip
-        with self._told(), self.engine.begin() as connection:
+        try:
+            return self._add(attempt, scored)
+        except IntegrityError:
+            # Another station of the room has put the same journal in at the same moment.
+            return self._add(attempt, scored)
+
+    def _add(self, attempt, scored):
+        with self._writing() as connection:
             return _put(connection, attempt, [scored])
 
     def attempts(self, *, person=None, case=None, mode=None):
@@ -202,14 +218,14 @@ class Store:
     def delete_person(self, person):
         """Delete everything of a person; returns how many attempts went."""
         mine = select(AttemptRow.identity).where(AttemptRow.person == person)
-        with self._told(), self.engine.begin() as connection:
+        with self._writing() as connection:
             connection.execute(delete(ScoreRow).where(ScoreRow.identity.in_(mine)))
             return connection.execute(delete(AttemptRow).where(AttemptRow.person == person)).rowcount
 
     def take_over(self, other):
         """Copy what another Store holds and this one does not; returns how many attempts were new."""
         new = 0
-        with self._told(), other.engine.connect() as source, self.engine.begin() as connection:
+        with other.engine.connect() as source, self._writing() as connection:
             for attempt in source.execute(select(AttemptRow.__table__)).mappings():
                 scores = source.execute(
                     select(ScoreRow.__table__).where(ScoreRow.identity == attempt["identity"])
@@ -234,8 +250,16 @@ def _ways(url):
     return {"connect_args": {"timeout": WAIT}} if url.startswith("sqlite") else {"pool_pre_ping": True}
 
 
+def _begin_file(connection):
+    """A reader that turns writer while another writes is refused at once: writers queue at the start."""
+    writes = connection.get_execution_options().get("writes")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
 def _prepare_file(connection, _):
     """Readers do not wait for a writer, and nothing that was committed is lost with the power."""
+    # The transactions are ours to begin.
+    connection.isolation_level = None
     cursor = connection.cursor()
     for wish in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
         cursor.execute(f"PRAGMA {wish}")
