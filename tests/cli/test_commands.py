@@ -1,6 +1,7 @@
 """The command line from outside: answers on standard output, one sentence for bad input, exit codes."""
 
 import json
+import re
 import subprocess
 import sys
 
@@ -8,6 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from scenarios import library
 from trainer import __version__
 
 SCRIPT = "advance 20\nrotate -45  # towards the left\nadvance 10\nwithdraw 5\n"
@@ -57,6 +59,14 @@ def test_cases(run):
     assert "ordinary-adult" in out and "heavy-adult" in out
     content = json.loads(run("cases", "--json")[1])
     assert content["heavy-adult"]["anatomy"]["body_mass_index"] == 40.0
+    assert next(iter(content)) == "slim-adult" and [*content][-1] == "two-leads", "easy ones first"
+    assert all(set(case) & {"decision", "time_guide_min"} == set() for case in content.values())
+    assert [line.split(":")[0] for line in out.splitlines() if line[0:1].strip()] == list(content)
+    assert "last taken" in out and "Teaches: " in out
+    for case in map(library.load, library.names()):
+        assert case.teaches in out and case.card.consent.rstrip(".") in out
+        assert case.decision.expected == "proceed" or case.decision.why not in out
+        assert not re.search(r"puts? off|put the case|declin|refus|defer", case.teaches)
 
 
 def test_info(run):

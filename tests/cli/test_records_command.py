@@ -43,6 +43,16 @@ def test_a_journal_goes_in_and_comes_out_as_tables_statements_and_a_curve(run, f
     assert run("list").strip() == "No attempts."
 
 
+def test_the_cohort_is_told_by_case(run, finished):
+    assert run("cohort").strip() == "No attempts."
+    run("add", finished.path, "--person", "A")
+    head, line = run("cohort").splitlines()
+    assert head.split()[:5] == ["Case", "Attempts", "People", "Passed", "Mean"]
+    assert line.startswith(finished.attempt.scenario.title)
+    (row,) = json.loads(run("cohort", "--json"))
+    assert (row["attempts"], row["people"]) == (1, 1)
+
+
 def test_another_station_is_taken_over(run, finished, tmp_path, monkeypatch):
     run("add", finished.path, "--person", "A")
     monkeypatch.setenv("TRAINER_RECORDS", str(tmp_path / "second.sqlite"))

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from trainer.commands.answers import answer, as_json
+from trainer.commands.answers import answer, as_json, grid
 from trainer.commands.options import AsJson, named_path
 
 Person = Annotated[str | None, typer.Option("--person", metavar="CODE", help="Only this pseudonym.")]
@@ -50,7 +50,7 @@ def _line(row):
 
 def add_to(app):
     records = typer.Typer(
-        help="Attempts by pseudonym: list, add, import, export, curve, delete.", no_args_is_help=True
+        help="Attempts by pseudonym: list, add, import, export, curve, cohort, delete.", no_args_is_help=True
     )
     app.add_typer(records, name="records")
 
@@ -127,6 +127,17 @@ def add_to(app):
         """Tell where a person stands on the learning curve, and draw it."""
         answer(_curve(person, skill, case, output))
 
+    @records.command(name="cohort")
+    def cohort(json: AsJson = False):
+        """Tell how each case goes over everybody: attempts, people, passed, mean, weakest criteria."""
+        from dataclasses import asdict
+
+        from trainer.records.cohort import cohort as of_store
+
+        with _open() as store:
+            found = of_store(store)
+        answer(as_json([asdict(one) for one in found]) if json else _cohort_table(found))
+
     @records.command(name="delete")
     def delete(
         person: Annotated[str, typer.Argument(metavar="CODE", help="Pseudonym.")],
@@ -138,6 +149,17 @@ def add_to(app):
         with _open() as store:
             count = store.delete_person(person)
         answer(f"{count} attempt{'' if count == 1 else 's'} deleted.")
+
+
+def _cohort_table(found):
+    if not found:
+        return "No attempts."
+    lines = []
+    for one in found:
+        weakest = "; ".join(f"{title} (-{100.0 * share:.0f} %)" for title, share in one.weakest)
+        cells = (one.case, one.attempts, one.people, f"{100.0 * one.passed:.0f} %", f"{one.mean:.0f}")
+        lines.append((*cells, weakest or "none"))
+    return grid(("Case", "Attempts", "People", "Passed", "Mean", "Lost most in"), lines)
 
 
 def _data_folder():

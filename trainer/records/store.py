@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import platformdirs
-from sqlalchemy import create_engine, delete, event, func, insert, select
+from sqlalchemy import Integer, cast, create_engine, delete, event, func, insert, select
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, IntegrityError, OperationalError, SQLAlchemyError
 
@@ -157,11 +157,8 @@ class Store:
 
     def attempts(self, *, person=None, case=None, mode=None):
         """Return [{column: value}] of attempts with their latest score, oldest first."""
-        latest = (
-            select(ScoreRow.identity, func.max(ScoreRow.number).label("number"))
-            .group_by(ScoreRow.identity)
-            .subquery()
-        )
+        given = {"person": person, "case_title": case, "mode": mode}
+        chosen = [getattr(AttemptRow, name) == value for name, value in given.items() if value is not None]
         wanted = (
             select(
                 *(column for column in AttemptRow.__table__.columns if column.name != "journal"),
@@ -169,20 +166,9 @@ class Store:
                 ScoreRow.critical, ScoreRow.record,
             )
             .join(ScoreRow, ScoreRow.identity == AttemptRow.identity)
-            .join(latest, latest.c.number == ScoreRow.number)
+            .where(ScoreRow.number.in_(_latest(*chosen)), *chosen)
             .order_by(AttemptRow.started, AttemptRow.identity)
         )  # fmt: skip
-        for column, value in (("person", person), ("case_title", case), ("mode", mode)):
-            if value is not None:
-                wanted = wanted.where(getattr(AttemptRow, column) == value)
-        if person is not None:
-            own = select(AttemptRow.identity).where(AttemptRow.person == person)
-            latest_own = (
-                select(func.max(ScoreRow.number))
-                .where(ScoreRow.identity.in_(own))
-                .group_by(ScoreRow.identity)
-            )
-            wanted = wanted.where(ScoreRow.number.in_(latest_own))
         with self._told(), self.engine.connect() as connection:
             return [dict(row) for row in connection.execute(wanted).mappings()]
 
@@ -207,13 +193,37 @@ class Store:
 
     def people(self):
         """Return [(person, attempts, passed, mean percent)] by the last score of each attempt."""
-        found = {}
-        for row in self.attempts():
-            found.setdefault(row["person"], []).append(row)
-        return [
-            (person, len(rows), sum(r["passed"] for r in rows), sum(r["percent"] for r in rows) / len(rows))
-            for person, rows in sorted(found.items())
-        ]
+        wanted = self._counted(AttemptRow.person, *_COUNTS)
+        return [(person, count, int(passed), float(mean)) for person, count, passed, mean in wanted]
+
+    def cases(self):
+        """Return [(case title, attempts, people, passed, mean percent)] by the last score of each attempt."""
+        count, passed, mean = _COUNTS
+        people = func.count(AttemptRow.person.distinct())
+        wanted = self._counted(AttemptRow.case_title, count, people, passed, mean)
+        return [(case, many, heads, int(good), float(mean)) for case, many, heads, good, mean in wanted]
+
+    def _counted(self, by, *counts):
+        """Return the rows of counts over the last scores, grouped by a column; the database counts."""
+        wanted = (
+            select(by, *counts)
+            .join(ScoreRow, ScoreRow.identity == AttemptRow.identity)
+            .where(ScoreRow.number.in_(_latest()))
+            .group_by(by)
+            .order_by(by)
+        )
+        with self._told(), self.engine.connect() as connection:
+            return connection.execute(wanted).all()
+
+    def records(self):
+        """Yield (case title, score as JSON text) of the last score of each attempt, a few at a time."""
+        wanted = (
+            select(AttemptRow.case_title, ScoreRow.record)
+            .join(ScoreRow, ScoreRow.identity == AttemptRow.identity)
+            .where(ScoreRow.number.in_(_latest()))
+        )
+        with self._told(), self.engine.connect() as connection:
+            yield from connection.execution_options(yield_per=500).execute(wanted)
 
     def delete_person(self, person):
         """Delete everything of a person; returns how many attempts went."""
@@ -244,6 +254,18 @@ class Store:
 
     def __exit__(self, *_):
         self.close()
+
+
+# How many attempts, how many passed, and their mean.
+_COUNTS = (func.count(), func.sum(cast(ScoreRow.passed, Integer)), func.avg(ScoreRow.percent))
+
+
+def _latest(*chosen):
+    """Return the numbers of the last score of each attempt that fulfils some conditions, as a selection."""
+    wanted = select(func.max(ScoreRow.number)).group_by(ScoreRow.identity)
+    if chosen:
+        wanted = wanted.join(AttemptRow, AttemptRow.identity == ScoreRow.identity).where(*chosen)
+    return wanted
 
 
 def _ways(url):
