@@ -110,16 +110,36 @@ def _after(state, moved, **changes):
             for entry in fields(moved.counts)
         },
     )
-    found = tuple(
-        Complication(one.kind, state.event_count + 1, one.seen, one.ends_attempt)
+    number, which = state.event_count + 1, {"needle": state.active, "needle_pass": placement.passes}
+    found = [
+        Complication(one.kind, number, one.seen, one.ends_attempt, **which)
         for one in complications(before, moved)
-    )
+    ]
     words = " ".join(moved.words) or state.patient.words
     return replace(
         state.with_placement(inside=moved, counts=counts, **changes),
-        complications=state.complications + found,
+        complications=_with(state.complications, found),
         patient=replace(state.patient, words=words),
     )
+
+
+def _with(known, found):
+    """Return known and found complications.
+
+    What happens again in the same pass while it still waits for a choice is the same complication, and may
+    come to be seen; once answered, or in another pass, it is a new one to be answered.
+    """
+    for one in found:
+        k = next((k for k, old in enumerate(known) if not old.choice and _same(old, one)), None)
+        if k is None:
+            known = (*known, one)
+        elif one.seen:
+            known = (*known[:k], replace(known[k], seen=True), *known[k + 1 :])
+    return known
+
+
+def _same(one, other):
+    return (one.kind, one.needle, one.needle_pass) == (other.kind, other.needle, other.needle_pass)
 
 
 def _reangle_needle(state, event):

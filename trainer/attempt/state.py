@@ -191,6 +191,8 @@ class Complication:
     ends_attempt : bool
     choice : str
         What was chosen to be done about it; "" while open.
+    needle, needle_pass : int
+        Index of the needle, and which of its passes through the skin.
     """
 
     kind: str
@@ -198,6 +200,8 @@ class Complication:
     seen: bool = True
     ends_attempt: bool = False
     choice: str = ""
+    needle: int = 0
+    needle_pass: int = 0
 
 
 @dataclass(frozen=True)
