@@ -49,6 +49,8 @@ WORDS = {
     e.FinishAttempt: "Finished",
 }
 
+STEPS = (e.PushNeedle, e.PressSyringe)
+
 
 @dataclass(frozen=True)
 class Stretch:
@@ -91,10 +93,11 @@ def stretches(log):
         if moment.fault:
             faults.setdefault(moment.act, []).append(moment.words)
     found = []
-    for kind, group in groupby(enumerate(log.acts), key=lambda pair: _kind(pair[1].event)):
+    for kind, group in groupby(enumerate(log.acts), key=lambda pair: _step_kind(pair[1].event)):
         numbers, acts = zip(*group, strict=True)
         told = (words for number in numbers for words in faults.get(number, ()))
-        words = _act(kind, [act.event for act in acts])
+        events = [act.event for act in acts]
+        words = _steps(events) if kind == STEPS else _act(kind, events)
         first = acts[0]
         found.append(
             Stretch(numbers[0] + 1, numbers[-1] + 1, first.before.phase, first.stamp, words, _counted(told))
@@ -123,6 +126,20 @@ def _counted(words):
 def _kind(event):
     moved = getattr(event, "millimetres", 0.0)
     return type(event), moved < 0.0
+
+
+def _step_kind(event):
+    """Steps of the needle and tests with the syringe between them are one kind."""
+    return STEPS if isinstance(event, STEPS) else _kind(event)
+
+
+def _steps(events):
+    pushes = [event for event in events if isinstance(event, e.PushNeedle)]
+    if len(pushes) in (0, len(events)):
+        return _act(_kind(events[0]), events)
+    pressed = len(events) - len(pushes)
+    times = "once" if pressed == 1 else f"{pressed} times"
+    return f"{_act(_kind(pushes[0]), pushes)} in {len(pushes)} steps, the syringe pressed {times}"
 
 
 def _act(kind, group):

@@ -15,7 +15,7 @@ from trainer.records.report import CAUTION, LIMITS
 from trainer.records.way_in import ideal_corridor, way_in
 from trainer.scoring.log import Log
 from trainer.scoring.score import score_attempt
-from trainer.scoring.words import advice, found_words, verdict_words
+from trainer.scoring.words import advice, found_words, kind_of, verdict_words
 
 FILE = "report.pdf"
 FONTS = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
@@ -86,7 +86,8 @@ def _criteria(sheet, score):
         for item in score.items:
             mark = "*" if item.critical else ""
             points = f"{item.earned:.1f} of {item.points:g}"
-            rows.row((f"{item.title}{mark}", found_words(item), item.asked, points, item.status))
+            remedy = f"\n{item.remedy}" if kind_of(item) != "met" else ""
+            rows.row((f"{item.title}{mark}{remedy}", found_words(item), item.asked, points, item.status))
     sheet.ln(1)
     sheet.say("* fails the attempt if it earns nothing.", size=7, ink=GREY, after=3)
 

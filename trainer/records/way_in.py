@@ -55,6 +55,7 @@ def way_in(state, hull):
     panels = figure.subplots(1, 2, sharey=True)
     vertices = _bones_shown(state)
     low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
+    lowest = low if hull is None else float(hull[0][:, 2].min()) - 2.0
     for axes, view in zip(panels, (BEHIND, SIDE), strict=True):
         *_, title, words = view
         _relief(axes, vertices, view)
@@ -66,7 +67,7 @@ def way_in(state, hull):
             _needle(axes, placement, view)
             _lead(axes, placement, view)
         axes.set_aspect("equal")
-        axes.set_ylim(low, high)
+        axes.set_ylim(min(low, lowest), high)
         plain_axes(axes, title=title, across=words, up="along the body, mm" if view is BEHIND else "")
     return png_bytes(figure)
 
