@@ -81,7 +81,8 @@ def _criteria(sheet, score):
     sheet.say("Criteria", size=11, bold=True, after=1)
     sheet.set_font("DejaVu", "", 7.5)
     sheet.set_text_color(*INK)
-    with sheet.table(col_widths=COLUMNS, line_height=4.2, borders_layout="HORIZONTAL_LINES") as rows:
+    look = {"line_height": 4.2, "borders_layout": "HORIZONTAL_LINES", "text_align": "LEFT", "v_align": "TOP"}
+    with sheet.table(col_widths=COLUMNS, **look) as rows:
         rows.row(("Criterion", "Found", "Asked", "Points", "Source"))
         for item in score.items:
             mark = "*" if item.critical else ""
