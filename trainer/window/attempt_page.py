@@ -8,11 +8,13 @@ from trainer.window.canvas import column
 from trainer.window.held_keys import HeldKeys
 from trainer.window.plan_page import PlanPage
 from trainer.window.prepared import prepared, prepared_for
+from trainer.window.question import Question
 from trainer.window.strips import ReadingStrip, TopStrip
 from trainer.window.tone import Tone, can_play
-from trainer.window.working_page import WORKING, WorkingPage
+from trainer.window.working_page import WORKING, WorkingPage, page_of
 
 SAY_FOR_MS = 6000
+UNWORKED = ("test", "secure")  # have no page yet
 PHASE_WORDS = tuple(phase.capitalize() for phase in PHASES)
 
 
@@ -63,6 +65,9 @@ class AttemptPage(QWidget):
         self.plan.looked.connect(self._readings)
         if state.room.shown is not None:
             self.work.xray.show_again()
+        before = range(PHASES.index(state.phase))
+        self.worked = {index for index in before if PHASES[index] not in UNWORKED}
+        self.shown, self.question = None, None
         self._enter(state.phase)
 
     def say(self, sentence):
@@ -74,29 +79,32 @@ class AttemptPage(QWidget):
 
     def show_change(self, old, new):
         if new.phase == "debrief":
-            self.top.phases.show_phase(PHASES.index("debrief"))
+            now = PHASES.index("debrief")
+            self.top.phases.show_phase(now, worked=self._worked(now))
             QTimer.singleShot(0, self._finish)
             return
-        if new.phase != old.phase:
+        if new.phase != old.phase or self.work.phase not in (None, self.shown):
             self._enter(new.phase)
         self._readings()
         if new.patient.words != old.patient.words and new.patient.words:
             self.say(f"Patient: {new.patient.words.rstrip('.')}.")
 
     def _enter(self, phase):
-        self.top.phases.show_phase(PHASES.index(phase))
+        self.worked.add(PHASES.index(phase))
+        self.top.phases.show_phase(PHASES.index(phase), worked=self._worked(PHASES.index(phase)))
         working = phase in WORKING
         self.keys.enabled = not working
         self.middle.setCurrentWidget(self.work if working else self.plan)
         if working:
-            self.work.enter(phase)
-        self.bottom.setCurrentWidget(self.strips[phase if phase in self.strips else "lead"])
+            self.work.enter(page_of(self.session.state))
+        self.shown = self.work.phase if working else None
+        self.bottom.setCurrentWidget(self.strips[self.shown or "plan"])
         self._readings()
 
     def _readings(self):
         phase = self.session.state.phase
         if phase in WORKING:
-            self.strips[phase].show_values(self.work.readings())
+            self.strips[self.work.phase].show_values(self.work.readings())
         elif phase == "plan":
             self.strips["plan"].show_values(self.plan.readings(), note=self.plan.missing())
 
@@ -104,9 +112,24 @@ class AttemptPage(QWidget):
         if action == "keys":
             self.keys_wanted.emit(self.session.state.phase)
         elif action == "back":
-            self.left.emit()
+            self.ask_to_leave()
         elif self.session.state.phase == "plan":
             self.plan.act(action)
+
+    def _worked(self, now):
+        """Return the indices of the phases that have been worked; one resumed has those before it."""
+        return {index for index in self.worked if index < now}
+
+    def ask_to_leave(self):
+        """Ask before the attempt is left; an untouched one is left at once."""
+        if self.session.state.event_count == 0:
+            self.left.emit()
+            return
+        self.work.drop_keys()
+        words = "Leave the attempt? It is kept and can go on later."
+        self.question = Question(self, words, stay="Stay", go="Leave")
+        self.question.accepted.connect(self.left)
+        self.question.open()
 
     def _finish(self):
         path = self.session.journal_path

@@ -103,12 +103,14 @@ class Choice(Pressable):
 
     def _field(self, box):
         widest = max(text_width(say(self.show_option(o)), "strong") for o in self.options)
-        wide = max(widest + 48, 0.52 * box.width())
+        wide = max(widest + 48, (0.52 if self.name else 1.0) * box.width())
         return QRectF(box.right() - wide, box.top() + 1, wide - 1, box.height() - 2)
 
     def draw(self, painter, box):
         field = self._field(box)
-        write(painter, QRectF(box.left(), box.top(), field.left() - box.left() - 8, box.height()), self.name)
+        if self.name:
+            before = QRectF(box.left(), box.top(), field.left() - box.left() - 8, box.height())
+            write(painter, before, self.name)
         fill(painter, t.GROUND)
         painter.drawRoundedRect(field, t.RADIUS, t.RADIUS)
         empty = self.chosen is None

@@ -61,9 +61,9 @@ class PhaseColumn(QWidget):
         """Return the cap of an action on this page."""
         return key_of(action, self.page, left_handed=self.left_handed)
 
-    def lay(self, *parts):
+    def lay(self, *parts, gap=8):
         """Put panels one below the other."""
-        self.setLayout(column(*parts, None, gap=8))
+        self.setLayout(column(*parts, None, gap=gap))
 
     def do(self, event, *, joined=False):
         """Carry out an event."""

@@ -2,15 +2,17 @@
 
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
-from PySide6.QtCore import QTimer, Signal
+from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtWidgets import QFileDialog, QScrollArea, QWidget
 
+from meshes.units import degrees
 from trainer.attempt.journal import read
 from trainer.attempt.picture_acts import c_arm, collimation
 from trainer.attempt.replay import repeat
-from trainer.attempt.state import PRACTICE
+from trainer.attempt.state import PHASES, PRACTICE
 from trainer.physics.xray_marks import side_names
 from trainer.records.pictures import tools_of
 from trainer.records.report import write_report
@@ -24,7 +26,7 @@ from trainer.window.body_pane import BodyPane
 from trainer.window.canvas import column, label, panel, row
 from trainer.window.controls import Button
 from trainer.window.held_keys import HeldKeys
-from trainer.window.instruments_shown import show_instruments
+from trainer.window.instruments_shown import needle_course, show_instruments
 from trainer.window.lettering import grid
 from trainer.window.picture_frame import Marks, PictureFrame
 from trainer.window.prepared import prepared_for
@@ -33,7 +35,7 @@ from trainer.window.score_list import CriterionRow, ScoreHead, SourceKey
 from trainer.window.scrubber import Scrubber
 from trainer.window.shortcuts import key_of
 from trainer.window.strips import TopStrip
-from trainer.window.wanted import wanted_way
+from trainer.window.wanted import wanted_approaches, wanted_way
 from trainer.window.xray_pane import BARE
 
 PLAY_MS = 120
@@ -59,6 +61,8 @@ class Debriefed:
     thumbnails : tuple of (act, picture, names of its sides)
     kept : str
         Why it could not go into the record; "" where it did.
+    approaches : (float, float) or None
+        The flattest and the steepest of the wanted needles. [rad]
     """
 
     path: object
@@ -70,6 +74,7 @@ class Debriefed:
     seconds: float
     thumbnails: tuple
     kept: str = ""
+    approaches: tuple | None = None
 
 
 def debriefed(path, progress, *, person):
@@ -85,7 +90,8 @@ def debriefed(path, progress, *, person):
     progress(2, 3, "the wanted way")
     stamps = [entry.stamp for entry in record.entries if entry.stamp is not None]
     seconds = stamps[-1] if stamps else 0.0
-    return Debriefed(path, attempt, log, score, ready, wanted_way(attempt.state), seconds, thumbnails, kept)
+    ghost, approaches = wanted_way(attempt.state), wanted_approaches(attempt.state)
+    return Debriefed(path, attempt, log, score, ready, ghost, seconds, thumbnails, kept, approaches)
 
 
 def keep(path, record, score, *, person):
@@ -154,14 +160,17 @@ class DebriefPage(QWidget):
             ("Plan", "Picture", "Needle", "Lead", "Test", "Secure", "Debrief"),
             patient=scenario.title, mode=found.attempt.mode,
         )  # fmt: skip
-        top.phases.show_phase(6)
+        worked = {PHASES.index(act.before.phase) for act in found.log.acts}
+        top.phases.show_phase(6, worked=worked - {6})
         top.show_time(found.seconds)
         self.body = BodyPane(SpineScene(found.ready.meshes), found.attempt.anatomy)
         self.body.scene.show_ghost(found.ghost)
         self.xray = PictureFrame("X-ray at this moment", whole=True)
         self.scrubber = Scrubber([act.before.phase for act in found.log.acts], self.moments)
         self.scrubber.moved.connect(self._show_act)
-        self.words = label("", role="strong")
+        self.words = label("", role="strong", wrap=True)
+        self.words.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+        self.words.setMaximumHeight(grid(t.CONTROL))
         self.setLayout(
             column(
                 top,
@@ -220,7 +229,7 @@ class DebriefPage(QWidget):
             thumbnail.pressed.connect(lambda k=index: self.scrubber.go_to(k))
             self.gallery.append(thumbnail)
         pictures = row(*self.gallery, None) if self.gallery else row(label("No pictures.", ink=t.MUTED), None)
-        controls = row(self.play, before, after, here, None, self.words)
+        controls = row(self.play, before, after, here, (self.words, 1))
         return column(
             (row((self.body, 3), (self.xray, 2), gap=8), 1),
             panel(self.scrubber, controls, margin=12),
@@ -256,6 +265,7 @@ class DebriefPage(QWidget):
             return
         act = self.found.log.acts[index]
         show_instruments(self.body, act.after)
+        self.body.named = self._named(act.after)
         self.body.draw_scene()
         picture, carm = picture_at(act.after, self.found.ready.chain)
         marks = Marks("X-ray at this moment", head=False)
@@ -269,6 +279,18 @@ class DebriefPage(QWidget):
         stamp = f"{int(act.stamp) // 60:02d}:{int(act.stamp) % 60:02d}  " if act.stamp is not None else ""
         here = [m.words for m in self.moments if m.act == index]
         self.words.show_text(stamp + (here[0] if here else _plain(type(act.event).__name__)))
+
+    def _named(self, state):
+        """Return [(point, words)] that name the needle and the wanted way, with their approach."""
+        named = []
+        course = needle_course(state.placement)
+        if course is not None:
+            named.append((0.5 * (course[0] + course[1]), f"You {degrees(state.aim.approach):.0f}°"))
+        if self.found.ghost is not None:
+            vertices = self.found.ghost[0]
+            lowest = vertices[np.argmin(vertices[:, 2])]
+            named.append((lowest, wanted_words(self.found.approaches)))
+        return named
 
     def _to_criterion(self, chosen):
         for one in self.rows:
@@ -307,7 +329,8 @@ class DebriefPage(QWidget):
         except OSError as error:
             self.words.show_text(f"The report could not be saved: {error.strerror}.")
         else:
-            self.words.show_text(f"Saved: {path}")
+            self.words.show_text(f"Saved: {Path(path).name}")
+            self.words.setToolTip(str(path))
 
     def _act(self, action):
         acts = {
@@ -325,6 +348,14 @@ class DebriefPage(QWidget):
         self.timer.stop()
         self.keys.enabled = False
         self.body.scene.close()
+
+
+def wanted_words(approaches):
+    """Return "Wanted 30–45°" of the flattest and the steepest approach [rad], or "Wanted"."""
+    if approaches is None:
+        return "Wanted"
+    low, high = (f"{degrees(angle):.0f}" for angle in approaches)
+    return f"Wanted {low}°" if low == high else f"Wanted {low}–{high}°"
 
 
 def _plain(name):

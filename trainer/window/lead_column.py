@@ -7,7 +7,7 @@ from trainer.attempt import events as e
 from trainer.attempt.lead_events import STYLETS
 from trainer.physics.readings import read_lead
 from trainer.window import state_words
-from trainer.window.canvas import panel, row
+from trainer.window.canvas import label, panel, row
 from trainer.window.column import FINE, PhaseColumn
 from trainer.window.controls import Button, Segments
 from trainer.window.feel_instruments import PushBar
@@ -43,11 +43,14 @@ class LeadColumn(PhaseColumn):
         self.next = Button("Go on", key=self.key("next step"))
         self.next.clicked.connect(self.more.open)
         self.more.hide()
+        self.hand = label("", role="title")
         self.lay(
-            panel(self.clock, title="Hub", margin=12, gap=0),
+            row((self.hand, 1), self.undo),
+            panel(self.clock, margin=(12, 4, 12, 4), gap=0),
             panel(self.push, margin=12),
             panel(self.stylet, self.forward, self.back, self.saline, margin=12, gap=6),
-            row((self.next, 1), self.undo),
+            self.next,
+            gap=6,
         )
 
     def turn(self, angle, *, joined=False):
@@ -84,6 +87,7 @@ class LeadColumn(PhaseColumn):
             return
         if new.placement.stylet in STYLETS:
             self.stylet.choose(STYLETS.index(new.placement.stylet), tell=False)
+        self.hand.show_text(state_words.hand_words(new, "lead"))
         reading = read_lead(new.lead, new.anatomy)
         tip = -reading.bend_angle if self.session.practice else None
         section = self._section(new, reading.tip.station) if self.session.practice else None
@@ -116,7 +120,7 @@ class LeadColumn(PhaseColumn):
         if state.placements[1 - state.active].lead is not None:
             entries.append((f"Take up the {other} lead", lambda: self.do(e.TakeUpLead(other))))
         else:
-            entries.append((f"The {other} needle", lambda: self.do(e.TakeUpNeedle(other))))
+            entries.append((f"Hold the {other} needle to the skin", lambda: self.do(e.TakeUpNeedle(other))))
         entries.append(("Pull the lead out", lambda: self.do(e.RemoveLead())))
         entries.append(("Ask the patient", lambda: self.do(e.AskPatient())))
         return [*entries, ("Finish and debrief", lambda: self.do(e.FinishAttempt()))]

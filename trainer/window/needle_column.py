@@ -4,10 +4,12 @@ from PySide6.QtCore import Signal
 
 from meshes.units import degrees, radians
 from trainer.attempt import events as e
+from trainer.attempt.lead_events import STYLETS
 from trainer.attempt.needle_events import MEDIA
-from trainer.physics.needle_consequences import CHOICES
+from trainer.physics.lead_kinds import LEADS
 from trainer.window import state_words
-from trainer.window.canvas import panel, row
+from trainer.window.canvas import label, panel, row
+from trainer.window.choices import Choice
 from trainer.window.column import FINE, PhaseColumn
 from trainer.window.controls import Button, Segments, Stepper
 from trainer.window.feel_instruments import Resistance, SyringePicture
@@ -17,6 +19,8 @@ STEPS = (2.0, 1.0, 0.2)  # [mm] of a tap
 RATES = (14.0, 7.0, 1.5)  # [mm/s] of a held key
 ANGLE_STEP, ANGLE_RATE = radians(1.0), radians(12.0)
 PRESS_FORCE, PRESS_SECONDS = 10.0, 0.3  # [N], [s] of one press of the thumb (common practice)
+LEAD_KINDS = tuple(f"{contacts}, {stylet}" for contacts in LEADS for stylet in STYLETS)
+TIGHT = (12, 8, 12, 8)
 SKIN_VOLUME, DEEP_VOLUME = 2.0, 5.0  # [ml]
 
 
@@ -48,17 +52,28 @@ class NeedleColumn(PhaseColumn):
         self.back = Button("Withdraw", key=self.key("withdraw"))
         self.next = Button("Pass lead", key=self.key("next step"))
         self.next.clicked.connect(lambda: self.do(e.PassLead()))
+        self.hand = label("", role="title")
+        self.kind = Choice("", LEAD_KINDS, chosen=LEAD_KINDS[0])
+        self.kind.setAccessibleName("Lead: contacts and stylet")
+        self.kind.setToolTip("The lead on the table: contacts and stylet")
+        self.kind.chosen_changed.connect(self._choose_lead)
         self.braced, self.since_press = False, PRESS_SECONDS
         self.lay(
-            panel(self.resistance, margin=12),
-            panel(self.syringe, row((self.medium, 1), self.press), margin=12),
+            row((self.hand, 1), self.undo),
+            panel(self.resistance, margin=TIGHT),
+            panel(self.syringe, row((self.medium, 1), self.press), margin=TIGHT, gap=6),
             panel(
                 row((self.step, 1), self.brace), self.approach, self.medial,
-                row((self.forward, 1), (self.back, 1)), margin=12, gap=6,
+                row((self.forward, 1), (self.back, 1)), margin=TIGHT, gap=4,
             ),
             row((self.stylet, 1), (self.next, 1)),
-            row((self.more, 1), (self.undo, 1)),
+            row((self.kind, 1), self.more),
+            gap=6,
         )  # fmt: skip
+
+    def _choose_lead(self, kind):
+        contacts, stylet = kind.split(", ")
+        self.do(e.ChooseLead(float(contacts), stylet))
 
     def toggle_brace(self):
         """Lay the hand against the back, or take it away."""
@@ -139,6 +154,8 @@ class NeedleColumn(PhaseColumn):
         practice = self.session.practice
         self.approach.show_value(f"{degrees(new.aim.approach):.0f}°" if practice else None)
         self.medial.show_value(f"{degrees(new.aim.medial):.0f}°" if practice else None)
+        self.hand.show_text(state_words.hand_words(new, "needle"))
+        self.kind.choose(f"{new.placement.contacts}, {new.placement.stylet}", tell=False)
         inside = new.placement.inside.stylet_inside
         self.stylet.show_text("Stylet out" if inside else "Stylet in")
         pressed = old is not None and new.placement.syringe is not old.placement.syringe
@@ -163,12 +180,6 @@ class NeedleColumn(PhaseColumn):
             ("Ask the patient", lambda: self.do(e.AskPatient())),
             ("Remove the needle", lambda: self.do(e.RemoveNeedle())),
         ]
-        open_ones = [one for one in self.session.state.complications if one.seen and not one.choice]
-        if open_ones:
-            entries += [
-                (choice.words, lambda c=choice.key: self.do(e.ChooseAfterComplication(c)))
-                for choice in CHOICES[open_ones[-1].kind]
-            ]
         if any(one.lead is not None for one in self.session.state.placements):
             entries.append(("Take up the first lead", lambda: self.do(e.TakeUpLead("first"))))
         return [*entries, ("Finish and debrief", lambda: self.do(e.FinishAttempt()))]

@@ -51,26 +51,30 @@ class PictureColumn(PhaseColumn):
             stepper.stepped.connect(lambda way, what=what: self.nudge(what, way))
         self.through = Button("Through the skin", key=self.key("next step"), kind="main")
         self.through.clicked.connect(self.place)
-        needle = panel(*steppers.values(), self.through, title="Needle to the skin", margin=12)
-        self.lay(counting, needle, row(self.undo, self.more))
-        self.aim = None
+        self.hand = label("", role="strong", ink=t.MUTED)
+        needle = panel(self.hand, *steppers.values(), self.through, margin=12)
+        self.lay(counting, needle, row((self.more, 1), (self.undo, 1)))
+        self.aim, self.active = None, 0
 
     def begin(self):
         """Hold the needle where a hand would begin, unless it is held already."""
         state = self.session.state
         if state.aim is not None:
             self.aim = _as_event(state)
-        elif self.aim is None or self.aim.interspace != state.plan.interspace:
+        elif self.aim is None or self.aim.interspace != state.plan.interspace or self.active != state.active:
             self.aim = self._first_aim(state)
+        self.active = state.active
         self._show_aim()
 
     def _first_aim(self, state):
         plan, anatomy = state.plan, state.anatomy
         below = split_interspace(plan.interspace)[1]
         middle = anatomy.poses[below].translation
-        sign = side_sign(plan.side)
+        # A second needle comes from the other side, so that the leads lie side by side.
+        side = plan.side if state.active == 0 else {"left": "right", "right": "left"}[plan.side]
+        sign = side_sign(side)
         return e.AimNeedle(
-            plan.interspace, plan.side, float(middle[0] + sign * START_ACROSS), float(middle[2] - 30.0),
+            plan.interspace, side, float(middle[0] + sign * START_ACROSS), float(middle[2] - 30.0),
             START_APPROACH, START_MEDIAL, plan.needle_length,
         )  # fmt: skip
 
@@ -165,6 +169,8 @@ class PictureColumn(PhaseColumn):
 
     def show_state(self, old, new):
         del old
+        which = ("First", "Second")[new.active]
+        self.hand.show_text(f"{which} needle to the skin")
         marks = [f"{mark.level} from the {mark.counted_from}" for mark in new.room.marks[-3:]]
         if self.session.practice:
             marks = [
@@ -174,7 +180,13 @@ class PictureColumn(PhaseColumn):
 
     def more_entries(self):
         reasons = _refusal_entries(self)
+        leads = [
+            (f"Take up the {which} lead", lambda which=which: self.do(e.TakeUpLead(which)))
+            for which, one in zip(("first", "second"), self.session.state.placements, strict=True)
+            if one.lead is not None
+        ]
         return [
+            *leads,
             ("Numb the skin", lambda: self.do(e.GiveLocalAnaesthetic(2.0, "skin"))),
             ("Light sedation", lambda: self.do(e.SetSedation("light"))),
             ("Deep sedation", lambda: self.do(e.SetSedation("deep"))),

@@ -4,8 +4,10 @@ from dataclasses import dataclass
 
 from PySide6.QtCore import Qt
 
-EVERYWHERE = ("plan", "picture", "needle", "lead", "debrief")
+EVERYWHERE = ("plan", "picture", "needle", "lead", "what next", "debrief")
 WORKING = ("picture", "needle", "lead")
+# After a complication the controls give way to the choices; the C-arm stays at hand.
+PICTURED = (*WORKING, "what next")
 
 
 @dataclass(frozen=True)
@@ -54,21 +56,26 @@ SHORTCUTS = (
     Shortcut("press", "P", "R", "Press the plunger", ("needle",), held=True),
     Shortcut("saline", "Y", "R", "Inject saline through the needle", ("lead",)),
     Shortcut("next step", "Enter", "Enter", "The next step of the page", ("plan", *WORKING)),
-    Shortcut("more", "G", "G", "What else can be done here", WORKING),
-    Shortcut("one picture", "Space", "Space", "One picture", WORKING),
-    Shortcut("live", "L", "F", "Live while held", WORKING, held=True),
-    Shortcut("square on", "1", "7", "C-arm: square on", WORKING),
-    Shortcut("side", "2", "8", "C-arm: from the side", WORKING),
-    Shortcut("oblique", "3", "9", "C-arm: oblique, from the other side than the needle", WORKING),
-    Shortcut("tilt to feet", "Q", "U", "C-arm: tilt to the feet", WORKING, held=True),
-    Shortcut("tilt to head", "E", "O", "C-arm: tilt to the head", WORKING, held=True),
-    Shortcut("swing left", "R", "Y", "C-arm: swing to the patient's left", WORKING, held=True),
-    Shortcut("swing right", "T", "P", "C-arm: swing to the patient's right", WORKING, held=True),
-    Shortcut("travel up", "Page up", "Page up", "C-arm: travel to the head", WORKING, held=True),
-    Shortcut("travel down", "Page down", "Page down", "C-arm: travel to the feet", WORKING, held=True),
+    Shortcut("more", "G", "G", "What else can be done here", PICTURED),
+    Shortcut("one picture", "Space", "Space", "One picture", PICTURED),
+    Shortcut("live", "L", "F", "Live while held", PICTURED, held=True),
+    Shortcut("square on", "1", "7", "C-arm: square on", PICTURED),
+    Shortcut("side", "2", "8", "C-arm: from the side", PICTURED),
+    Shortcut("oblique", "3", "9", "C-arm: oblique, from the other side than the needle", PICTURED),
+    Shortcut("tilt to feet", "Q", "U", "C-arm: tilt to the feet", PICTURED, held=True),
+    Shortcut("tilt to head", "E", "O", "C-arm: tilt to the head", PICTURED, held=True),
+    Shortcut("swing left", "R", "Y", "C-arm: swing to the patient's left", PICTURED, held=True),
+    Shortcut("swing right", "T", "P", "C-arm: swing to the patient's right", PICTURED, held=True),
+    Shortcut("travel up", "Page up", "Page up", "C-arm: travel to the head", PICTURED, held=True),
+    Shortcut("travel down", "Page down", "Page down", "C-arm: travel to the feet", PICTURED, held=True),
     Shortcut("mark level", "M", "M", "Mark a level on the picture", ("picture",)),
-    Shortcut("undo", "Z", "Z", "Take back the last act (practice)", WORKING),
+    Shortcut("undo", "Z", "Z", "Take back the last act (practice)", PICTURED),
     Shortcut("hint", "J", "J", "Say a hint (practice)", WORKING),
+    Shortcut("answer 1", "4", "1", "The choice with this key", ("what next",)),
+    Shortcut("answer 2", "5", "2", "The choice with this key", ("what next",)),
+    Shortcut("answer 3", "6", "3", "The choice with this key", ("what next",)),
+    Shortcut("answer 4", "7", "4", "The choice with this key", ("what next",)),
+    Shortcut("answer 5", "8", "5", "The choice with this key", ("what next",)),
     Shortcut("play", "Space", "Space", "Play or stop the replay", ("debrief",)),
     Shortcut("last mark", "left", "left", "Go to the mark before", ("debrief",)),
     Shortcut("next mark", "right", "right", "Go to the next mark", ("debrief",)),

@@ -57,6 +57,13 @@ def level_words(name):
     return name.replace("-", "–")
 
 
+def hand_words(state, tool):
+    """Return which of the two is in hand, "Second needle", with the side where it is known."""
+    which = ("First", "Second")[state.active]
+    side = f", {state.aim.side}" if state.aim is not None else ""
+    return f"{which} {tool}{side}"
+
+
 def picture_readings(state):
     """Return {name: text} of the picture phase."""
     pose, room = state.room.pose, state.room

@@ -25,15 +25,17 @@ class PhaseStrip(Canvas):
 
     def __init__(self, phases, *, now=0):
         super().__init__("Phases", high=grid(t.TOP_STRIP))
-        self.phases, self.now = tuple(phases), now
+        self.phases, self.now, self.worked = tuple(phases), now, frozenset(range(now))
         self._tell()
 
     def _tell(self):
         self.setAccessibleDescription(f"{self.phases[self.now]}, {self.now + 1} of {len(self.phases)}")
 
-    def show_phase(self, now):
-        if now != self.now:
-            self.now = now
+    def show_phase(self, now, *, worked=None):
+        """Light a phase; `worked` holds the indices of those passed, all before it where None."""
+        worked = frozenset(range(now) if worked is None else worked)
+        if (now, worked) != (self.now, self.worked):
+            self.now, self.worked = now, worked
             self._tell()
             self.update()
 
@@ -55,7 +57,7 @@ class PhaseStrip(Canvas):
 
     def mouseReleaseEvent(self, event):
         for index, cell in enumerate(self._cells(QRectF(self.rect()))):
-            if cell.contains(event.position()) and index < self.now:
+            if cell.contains(event.position()) and index in self.worked:
                 self.looked_at.emit(index)
 
     def draw(self, painter, box):
@@ -65,15 +67,14 @@ class PhaseStrip(Canvas):
         painter.drawLine(QPointF(cells[0].left(), y), QPointF(cells[-1].right(), y))
         for index, (word, cell) in enumerate(zip(self.phases, cells, strict=True)):
             contact = QRectF(cell.left(), y - 4, cell.width(), 8)
-            fill(painter, t.MUTED if index < self.now else t.ACT if index == self.now else t.PANEL)
+            passed = index in self.worked and index != self.now
+            fill(painter, t.MUTED if passed else t.ACT if index == self.now else t.PANEL)
             painter.drawRoundedRect(contact, 4, 4)
-            if index > self.now:
+            if index != self.now and not passed:
                 stroke(painter, t.EDGE, width=1.2)
                 painter.drawRoundedRect(contact.adjusted(0.5, 0.5, -0.5, -0.5), 4, 4)
             name = QRectF(cell.left() - 6, box.top() + 4, cell.width() + 12, y - box.top() - 12)
-            weight, ink = (
-                (700, t.CHALK) if index == self.now else (400, t.CHALK if index < self.now else t.MUTED)
-            )
+            weight, ink = (700, t.CHALK) if index == self.now else (400, t.CHALK if passed else t.MUTED)
             write(painter, name, say(word), role="strong", weight=weight, ink=ink, align=CENTRE)
 
 

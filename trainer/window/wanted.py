@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from trainer.physics.needle import side_sign
+from trainer.physics.corridor import corridor
+from trainer.physics.needle import Needle, side_sign
 from trainer.records.way_in import ideal_corridor
 
 HALF_WIDTH = 3.0  # [mm] of the goal (common practice)
@@ -12,6 +13,26 @@ GOAL_LENGTH = 53.0  # [mm] over which the contacts shall lie dorsal
 def wanted_way(state):
     """Return the mesh of the needles that serve the planned lead, or None where there are none."""
     return ideal_corridor(state)
+
+
+def _ways(state):
+    plan, task = state.plan, state.scenario.task
+    length = plan.needle_length or task.needle_lengths_mm[-1]
+    return corridor(
+        state.anatomy,
+        plan.interspace or task.interspace,
+        side=plan.side or task.side,
+        needle=Needle(length=length),
+    )
+
+
+def wanted_approaches(state):
+    """Return the flattest and the steepest approach of the needles that serve the lead [rad], or None."""
+    found = _ways(state)
+    which = found.serving.any(axis=(0, 1, 3))
+    if not which.any():
+        return None
+    return float(found.approach[which].min()), float(found.approach[which].max())
 
 
 def goal_corners(state):

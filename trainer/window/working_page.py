@@ -16,14 +16,26 @@ from trainer.window.picture_column import PictureColumn
 from trainer.window.scene import SpineScene
 from trainer.window.state_words import picture_readings
 from trainer.window.wanted import goal_corners, wanted_way
+from trainer.window.what_next_column import WhatNextColumn, open_complication
 from trainer.window.work import Work
 from trainer.window.xray_pane import XrayPane
 
 WORKING = ("picture", "needle", "lead")
 # The 3D picture waits for the X-ray: it is drawn when the events of this tick are done. [ms]
 SCENE_AFTER_MS = 1
-FAST_FRAME = 0.012  # [s] a full picture at this pace needs no smaller one in motion
 STILL_AFTER_MS = 120
+
+
+def page_of(state):
+    """Return whose controls a state of a working phase needs: a phase's, or "what next".
+
+    A second needle is held to the skin first, as the first one was.
+    """
+    if open_complication(state) is not None:
+        return "what next"
+    if state.phase == "needle" and state.needle_depth is None:
+        return "picture"
+    return state.phase
 
 
 class WorkingPage(QWidget):
@@ -46,6 +58,7 @@ class WorkingPage(QWidget):
             "picture": PictureColumn(session, left_handed=left_handed),
             "needle": NeedleColumn(session, left_handed=left_handed),
             "lead": LeadColumn(session, left_handed=left_handed),
+            "what next": WhatNextColumn(session, left_handed=left_handed),
         }
         self.side = QStackedWidget()
         for part in self.columns.values():
@@ -73,6 +86,7 @@ class WorkingPage(QWidget):
         self.carm.live_wanted.connect(self.go_live)
         self.xray.clicked_at.connect(self._clicked)
         self.columns["picture"].aimed.connect(self.refresh_scene)
+        self.body.entry_moved.connect(self.columns["picture"].move_entry)
         for name in ("needle", "lead"):
             part = self.columns[name]
             for button, action in ((part.forward, "advance"), (part.back, "withdraw")):
@@ -88,6 +102,8 @@ class WorkingPage(QWidget):
         """Show the column of a working phase and let its keys act."""
         if phase == self.phase:
             return
+        if self.phase in self.keys:
+            self.keys[self.phase].drop()
         self.phase = phase
         self.side.setCurrentWidget(self.columns[phase])
         if phase not in self.keys:
@@ -101,9 +117,10 @@ class WorkingPage(QWidget):
                 keys.drop()
         if phase == "picture":
             self.columns["picture"].begin()
-        self._look(phase)
-        if self.session.practice:
-            self._show_wanted(phase)
+        if phase != "what next":
+            self._look(phase)
+            if self.session.practice:
+                self._show_wanted(phase)
         self.column.show_state(None, self.session.state)
         self.refresh_scene()
 
@@ -128,7 +145,11 @@ class WorkingPage(QWidget):
         state = self.session.state
         self.xray.show_goal(goal_corners(state) if phase == "lead" else None)
         plan = (state.plan.interspace, state.plan.side, state.plan.needle_length)
-        if plan != self.wanted_for:
+        if state.active != 0:
+            # The way in that was sought is the first needle's; the second comes from the other side.
+            self.wanted_for = None
+            self.body.scene.show_ghost(None)
+        elif plan != self.wanted_for:
             self.wanted_for = plan
             self.body.scene.show_ghost(None)
             self.finding = Work(lambda _: wanted_way(state))
@@ -136,7 +157,7 @@ class WorkingPage(QWidget):
             self.finding.start()
 
     def _show_way(self, mesh):
-        if self.phase is not None and not self.left:
+        if self.wanted_for is not None and not self.left:
             self.body.scene.show_ghost(mesh)
             self.refresh_scene()
 
@@ -214,15 +235,15 @@ class WorkingPage(QWidget):
     def show_change(self, old, new):
         """Show a new state: the X-ray first, then the readings, then the body."""
         if new.room.live:
-            self.xray.draw_live()
+            self.xray.follow_live()
         elif new.room.images > old.room.images:
             self.xray.take()
         elif new.room.shown != old.room.shown and not old.room.live:
             self.xray.show_again()
         self.carm.show_pose(new.room.pose)
         if new.phase in WORKING:
-            if new.phase != self.phase:
-                self.enter(new.phase)
+            if page_of(new) != self.phase:
+                self.enter(page_of(new))
             else:
                 self.column.show_state(old, new)
         if new.placements is not old.placements:
@@ -243,6 +264,7 @@ class WorkingPage(QWidget):
             return
         held = self.columns["picture"].held_course() if self.phase == "picture" else None
         show_instruments(self.body, self.session.state, held=held)
+        self.body.entry = None if held is None else held[-1]
         self.body.draw_scene(moving=self.moving)
 
     def _still(self):
@@ -257,11 +279,16 @@ class WorkingPage(QWidget):
             return picture_readings(self.session.state)
         return self.column.readings()
 
+    def drop_keys(self):
+        """Let go of every held key."""
+        for keys in self.keys.values():
+            keys.drop()
+
     def leave(self):
         """Let go of keys and graphics."""
         self.left = True
         self.go_live(False)
+        self.drop_keys()
         for keys in self.keys.values():
-            keys.drop()
             keys.enabled = False
         self.body.scene.close()

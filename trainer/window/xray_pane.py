@@ -44,6 +44,7 @@ class XrayPane(PictureFrame):
         self.held_for = QElapsedTimer()
         self.frames = 0
         self.goal = None
+        self.since_frame, self.cost = QElapsedTimer(), 0.0
         self.pace = QTimer(self)
         self.pace.setInterval(FRAME_MS)
         self.pace.timeout.connect(self.draw_live)
@@ -81,10 +82,17 @@ class XrayPane(PictureFrame):
         self.held_for.restart()
         self._show_marks()
 
+    def follow_live(self):
+        """Draw a live frame for something that has moved, unless that would take more than half the time."""
+        if self.live and self.since_frame.elapsed() >= 1000.0 * self.cost:
+            self.draw_live()
+
     def draw_live(self):
-        """Draw the next live frame now; the page calls it at once when something has moved."""
+        """Draw the next live frame now."""
         if not self.live:
             return
+        clock = QElapsedTimer()
+        clock.start()
         self.carm = c_arm(self.state.anatomy, self.state.room.pose)
         frame = self.chain.live(
             self.carm,
@@ -97,6 +105,10 @@ class XrayPane(PictureFrame):
         self.screen = frame.screen
         self.frames += 1
         self.show_picture(frame.picture, self._marks(), at_once=True)
+        self.cost = clock.elapsed() / 1000.0
+        self.since_frame.restart()
+        # On a slow machine frames come more slowly; the hand's events never queue behind them.
+        self.pace.setInterval(max(FRAME_MS, round(2000.0 * self.cost)))
 
     def show_again(self):
         """Show the held picture as the state says, for a resumed attempt or after an undo."""
