@@ -2,9 +2,14 @@
 
 from dataclasses import replace
 
+import numpy as np
+import pytest
+
 from scenarios.tuning_settings import TuningSettings
 from trainer.attempt import events as e
 from trainer.attempt.step import step
+from trainer.physics.needle_consequences import LEAD_IN_SAC
+from trainer.physics.rod_solver import SolverLimits
 
 
 def test_the_tuning_of_the_case_is_that_of_the_lead_on_its_stylets(states):
@@ -20,3 +25,39 @@ def test_the_tuning_of_the_case_is_that_of_the_lead_on_its_stylets(states):
     assert straight.lead.properties.bending_stiffness == 120.0
     curved = step(straight, e.ChangeStylet("curved")).lead.properties
     assert {name: getattr(curved, name) for name in wanted} == wanted
+
+
+def test_a_lead_through_an_opening_in_the_sac_lies_there_and_is_told(states):
+    state = states["needle"]
+    while not state.placement.inside.in_sac:
+        state = step(state, e.PushNeedle(0.3, "braced"))
+        assert state.phase == "needle"
+    passed = step(step(state, e.PassLead()), e.AdvanceLead(10.0))
+    assert passed.lead.setup.intrathecal and passed.complications[-1].kind == LEAD_IN_SAC
+    u, theta, radius = state.anatomy.canal.to_chart(passed.lead.nodes[1:])
+    dura = [state.anatomy.canal.radii(*place)[2] for place in zip(u, theta)]
+    assert np.all(radius < np.array(dura, float).ravel())
+    assert step(passed, e.ChooseAfterComplication("take out")).complications[-1].choice == "take out"
+    assert not step(states["needle"], e.PassLead()).lead.setup.intrathecal
+
+
+def test_saline_that_found_the_space_makes_room_for_the_lead(states):
+    state = step(states["needle"], e.MoveNeedleStylet(False))
+    state = step(state, e.PressSyringe("saline", 10.0, 1.0))
+    given = state.placement.saline - states["needle"].placement.saline
+    wet, before = step(state, e.PassLead()).lead, step(states["needle"], e.PassLead()).lead
+    assert given > 0.1
+    assert wet.setup.saline.volume == pytest.approx(state.placement.saline)
+    assert before.setup.saline.volume == pytest.approx(states["needle"].placement.saline)
+    assert wet.setup.saline.station == pytest.approx(wet.setup.mouth_station)
+
+
+def test_a_lead_that_was_cut_short_is_carried_on_with_the_next_event(states):
+    lead = states["lead"].lead
+    hasty = replace(lead, setup=replace(lead.setup, limits=SolverLimits(iterations=1)))
+    moved = step(states["lead"].with_placement(lead=hasty), e.AdvanceLead(3.0))
+    assert not moved.lead.converged
+    patient = replace(moved.lead, setup=lead.setup)
+    asked = step(moved.with_placement(lead=patient), e.AskPatient())
+    assert asked.lead.converged and asked.lead.fed == moved.lead.fed
+    assert step(states["lead"], e.AskPatient()).lead is lead

@@ -107,6 +107,26 @@ def test_resistance_is_lost_where_the_lead_may_pass(states):
         step(short, e.PassLead())
 
 
+def test_a_push_under_pressure_stops_where_resistance_is_lost(states):
+    """Continuous pressure: the space is found in one push that no hand-made stop interrupts."""
+    state = placed(states)
+    state = step(state, e.PushNeedle(state.placement.to_flavum - 3.0, "braced"))
+    with pytest.raises(ValueError, match="stylet must be out before a syringe is put on"):
+        step(state, e.PushUnderPressure(15.0, "saline", 10.0, "braced"))
+    before = step(state, e.MoveNeedleStylet(False))
+    with pytest.raises(ValueError, match="medium must be one of saline, air, got 'water'"):
+        step(before, e.PushUnderPressure(15.0, "water", 10.0, "braced"))
+    with pytest.raises(ValueError, match="grip must be one of"):
+        step(before, e.PushUnderPressure(15.0, "saline", 10.0, "iron"))
+    found = step(before, e.PushUnderPressure(15.0, "saline", 10.0, "braced"))
+    assert found.placement.felt == "lost" and found.placement.inside.in_epidural_space
+    assert found.needle_depth < before.needle_depth + 15.0
+    assert found.placement.counts.pushes == before.placement.counts.pushes + 1
+    assert found.placement.saline > before.placement.saline == 0.0
+    air = step(before, e.PushUnderPressure(15.0, "air", 10.0, "braced"))
+    assert air.placement.felt == "lost" and air.placement.saline == 0.0
+
+
 def pushed_on(state, most):
     """Return the states of pushing loosely on and on."""
     for _ in range(most):

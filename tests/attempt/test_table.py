@@ -32,6 +32,7 @@ ReangleNeedle           -        -        needle   -        -        -        -
 TurnBevel               -        -        needle   -        -        -        -
 MoveNeedleStylet        -        -        needle   -        -        -        -
 PressSyringe            -        -        needle   -        -        -        -
+PushUnderPressure       -        -        needle   -        -        -        -
 RemoveNeedle            -        -        picture  -        -        -        -
 GiveLocalAnaesthetic    -        picture  needle   lead     test     secure   -
 SetSedation             -        picture  needle   lead     test     secure   -
@@ -77,6 +78,7 @@ def possible(aimed):
         e.TurnBevel(0.3),
         e.MoveNeedleStylet(False),
         e.PressSyringe("saline", 10.0, 0.5),
+        e.PushUnderPressure(0.4, "air", 10.0, "braced"),
         e.GiveLocalAnaesthetic(2.0),
         e.SetSedation("light"),
         e.ChooseAfterComplication("stop"),
@@ -101,7 +103,7 @@ def ready(state, event):
     state = replace(state, room=room, complications=(Complication("dural puncture", 1),))
     if kind in (e.AimNeedle, e.PlaceNeedle):
         return state.with_placement(inside=None)
-    if kind is e.PressSyringe and state.placement.inside is not None:
+    if kind in (e.PressSyringe, e.PushUnderPressure) and state.placement.inside is not None:
         return state.with_placement(inside=stylet(state.placement.inside, inside=False))
     return state
 

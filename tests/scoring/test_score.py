@@ -65,12 +65,12 @@ def test_a_score_is_plain_data(scores):
 
 def test_another_rubric_gives_another_score_of_the_same_log(performed):
     log = Log.of(performed["no-lateral"])
-    text = DEFAULT.replace("version = 1", "version = 2", 1)
+    text = DEFAULT.replace("version = 2", "version = 3", 1)
     place = text.index('key = "lateral"')
     milder = text[:place] + text[place:].replace("critical = true\n", "", 1)
     score = score_log(log, from_toml(milder, source="mine"))
     assert score.passed
-    assert (score.rubric_version, score.rubric_digest != RUBRIC.digest) == (2, True)
+    assert (score.rubric_version, score.rubric_digest != RUBRIC.digest) == (3, True)
     assert score.points == score_log(log, RUBRIC).points
 
 

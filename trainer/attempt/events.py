@@ -29,6 +29,7 @@ from trainer.attempt.needle_events import (
     PlaceNeedle,
     PressSyringe,
     PushNeedle,
+    PushUnderPressure,
     ReangleNeedle,
     RemoveNeedle,
     SetSedation,
@@ -71,6 +72,7 @@ NEEDLE_EVENTS = (
     TurnBevel,
     MoveNeedleStylet,
     PressSyringe,
+    PushUnderPressure,
     RemoveNeedle,
 )
 PATIENT_EVENTS = (GiveLocalAnaesthetic, SetSedation, AskPatient, ChooseAfterComplication)

@@ -6,11 +6,15 @@ from trainer.attempt import events as e
 from trainer.attempt.lead_events import STYLETS, WHICH
 from trainer.attempt.needle_acts import LONGEST_TURN
 from trainer.attempt.refusals import inside, one_of
+from trainer.attempt.state import Complication
 from trainer.physics import lead_pair
-from trainer.physics.lead import Mouth, advance, insert_lead, rotate
+from trainer.physics.epidural_saline import MILLILITRE, space_opened
+from trainer.physics.intrathecal import insert_intrathecal
+from trainer.physics.lead import Mouth, advance, insert_lead, rotate, settle_on
 from trainer.physics.lead_kinds import LEADS, change_stylet, lead_kind, pull_stylet
-from trainer.physics.lead_release import inject_saline, pull_needle
+from trainer.physics.lead_release import inject_saline, pull_needle, wetted
 from trainer.physics.lead_tuning import LeadTuning
+from trainer.physics.needle_consequences import LEAD_IN_SAC
 from trainer.physics.needle_turn import stylet
 
 LARGEST_INJECTION = 10.0  # [ml]
@@ -30,7 +34,7 @@ def _pass_lead(state, _):
     placement = state.placement
     if placement.inside is None:
         raise ValueError("needle_depth must be a number, got none: place the needle first")
-    if not placement.inside.in_epidural_space:
+    if not placement.inside.in_epidural_space and not placement.inside.in_sac:
         raise ValueError(
             f"the opening must lie in the epidural space before a lead is passed, got a tip at "
             f"{placement.depth:.1f} mm: advance until resistance is lost"
@@ -39,13 +43,30 @@ def _pass_lead(state, _):
     point, direction = placement.inside.mouth()
     _, _, _, dorsal = canal.frame_at(float(canal.to_chart(point)[0]))
     opened = stylet(placement.inside, inside=False)
-    mouth, first = Mouth(point, direction, dorsal), _other(state).lead
+    mouth = Mouth(point, direction, dorsal)
     kind = lead_kind(placement.contacts, stylet=placement.stylet, tuning=tuning_of(state))
     changes = {"lead_passes": placement.lead_passes + 1, "inside": opened}
+    if placement.inside.in_sac:
+        return _told_in_the_sac(_with_lead(state, insert_intrathecal(canal, mouth, kind), **changes))
+    first, given = _neighbour(state), placement.saline
     if first is None:
-        return _with_lead(state, insert_lead(canal, mouth, kind), **changes)
+        return _with_lead(state, _washed(insert_lead(canal, mouth, kind), given), **changes)
     first, lead = lead_pair.insert_second(first, mouth, kind).leads
-    return _with_lead(_with_other(state, first), lead, **changes)
+    return _with_lead(_with_other(state, first), _washed(lead, given), **changes)
+
+
+def _washed(lead, millilitres):
+    """Return a lead at the mouth where so much saline has gone in to find the space."""
+    if not millilitres:
+        return lead
+    opened = space_opened(MILLILITRE * millilitres)
+    return wetted(lead, opened.saline_at(lead.setup.mouth_station))
+
+
+def _told_in_the_sac(state):
+    """Return the state with the complication: the lead falls in without resistance, beside the cord."""
+    found = Complication(LEAD_IN_SAC, state.event_count + 1)
+    return replace(state, complications=(*state.complications, found))
 
 
 def tuning_of(state):
@@ -57,6 +78,26 @@ def _other(state):
     return state.placements[1 - state.active]
 
 
+def _neighbour(state):
+    """Return the other lead, or None; the dura parts one in the sac from the rest."""
+    lead = _other(state).lead
+    return None if lead is None or lead.setup.intrathecal else lead
+
+
+def carried_on(before, after):
+    """Return a state in which a lead that nobody has moved, but that was not at rest, was searched further.
+
+    A command is cut short so that the hand never waits; what it has left is done with the events that follow.
+    """
+    pairs = zip(before.placements, after.placements)
+    both = tuple(replace(now, lead=settle_on(now.lead)) if _waits(was, now) else now for was, now in pairs)
+    return replace(after, placements=both) if both != after.placements else after
+
+
+def _waits(was, now):
+    return now.lead is not None and now.lead is was.lead and not now.lead.converged
+
+
 def _with_other(state, lead):
     """Return the state with the lead that is not in hand where the other has pushed it."""
     away = 1 - state.active
@@ -66,8 +107,8 @@ def _with_other(state, lead):
 
 def _moved(state, alone, paired, amount):
     """Return the state after the lead in hand was moved, the other one giving way where they touch."""
-    other = _other(state).lead
-    if other is None:
+    other = _neighbour(state)
+    if other is None or _in_hand(state).setup.intrathecal:
         return _with_lead(state, alone(_in_hand(state), amount))
     pair = lead_pair.LeadPair((_in_hand(state), other))
     lead, other = paired(pair, 0, amount).leads

@@ -12,7 +12,7 @@ from trainer.attempt.plan_acts import needle_on_the_table
 from trainer.attempt.refusals import inside, one_of
 from trainer.attempt.state import Complication
 from trainer.physics import needle_state, patient_reaction
-from trainer.physics.loss_of_resistance import LOST, feel_for_loss
+from trainer.physics.loss_of_resistance import LOST, advance_under_pressure, feel_for_loss
 from trainer.physics.needle import Needle, NeedleAim
 from trainer.physics.needle_check import check_needle
 from trainer.physics.needle_consequences import CHOICES, complications
@@ -163,15 +163,34 @@ def _move_stylet(state, event):
 
 def _press_syringe(state, event):
     needle, placement = _in_patient(state), state.placement
-    one_of("medium", event.medium, MEDIA)
     inside("seconds", event.seconds, 0.01, LONGEST_PRESS, "s")
-    syringe = placement.syringe
-    if syringe is None or syringe.medium != event.medium or syringe.volume < REFILL * full(event.medium):
-        syringe = Syringe(event.medium, delivered=0.0 if syringe is None else syringe.delivered)
+    syringe = _filled(placement.syringe, event.medium)
     pressed, felt = feel_for_loss(needle, syringe, force=event.force, seconds=event.seconds)
-    lost = felt.feel == LOST and event.medium == "saline"
+    return state.with_placement(**_told_by(pressed, felt, placement))
+
+
+def _push_under_pressure(state, event):
+    needle, placement = _in_patient(state), state.placement
+    inside("millimetres", event.millimetres, SHORTEST_PUSH, LARGEST_STEP)
+    syringe = _filled(placement.syringe, event.medium)
+    how = {"force": event.force, "grip": event.grip}
+    moved, pressed, felt = advance_under_pressure(needle, syringe, event.millimetres, **how)
+    return _after(state, moved, **_told_by(pressed, felt, placement))
+
+
+def _filled(syringe, medium):
+    """Return the syringe in hand, or a full one where it holds another medium or hardly anything."""
+    one_of("medium", medium, MEDIA)
+    if syringe is None or syringe.medium != medium or syringe.volume < REFILL * full(medium):
+        return Syringe(medium, delivered=0.0 if syringe is None else syringe.delivered)
+    return syringe
+
+
+def _told_by(pressed, felt, placement):
+    """Return what a press changes of the placement."""
+    lost = felt.feel == LOST and pressed.medium == "saline"
     saline = placement.saline + (1e-3 * felt.volume if lost else 0.0)
-    return state.with_placement(syringe=pressed, felt=felt.feel, saline=saline)
+    return {"syringe": pressed, "felt": felt.feel, "saline": saline}
 
 
 def full(medium):
@@ -243,6 +262,7 @@ ACTS = {
     e.TurnBevel: _turn_bevel,
     e.MoveNeedleStylet: _move_stylet,
     e.PressSyringe: _press_syringe,
+    e.PushUnderPressure: _push_under_pressure,
     e.RemoveNeedle: _remove_needle,
     e.GiveLocalAnaesthetic: _give_local_anaesthetic,
     e.SetSedation: _set_sedation,

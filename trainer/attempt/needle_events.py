@@ -102,6 +102,28 @@ class PressSyringe:
 
 
 @dataclass(frozen=True)
+class PushUnderPressure:
+    """Push the needle with the thumb on the plunger all the while; the hand stops where resistance gives.
+
+    Parameters
+    ----------
+    millimetres : float
+        Of the hand, at most.
+    medium : str
+        In the syringe: "saline" or "air".
+    force : float
+        Of the thumb. [N]
+    grip : str
+        As in PushNeedle.
+    """
+
+    millimetres: float
+    medium: str
+    force: float
+    grip: str = "steady"
+
+
+@dataclass(frozen=True)
 class GiveLocalAnaesthetic:
     """Numb the "skin", or with more of it the "deep" way to the lamina. [ml]"""
 

@@ -48,7 +48,7 @@ def step(state, event):
         If the event is not allowed in this phase, or what it asks for cannot be done; nothing has changed.
     """
     after = following(state.phase, event)
-    changed = ACTS[type(event)](state, checked(event))
+    changed = lead_acts.carried_on(state, ACTS[type(event)](state, checked(event)))
     # A touched cord ends the attempt, whatever the table says.
     if any(found.ends_attempt for found in changed.complications[len(state.complications) :]):
         after = "debrief"

@@ -12,7 +12,7 @@ from trainer.physics.lead_kinds import let_go, pull_stylet
 from trainer.physics.lead_settle import settle
 from trainer.physics.saline import more
 
-__all__ = ["bevel_can_cut", "inject_saline", "pull_needle", "pull_stylet"]
+__all__ = ["bevel_can_cut", "inject_saline", "pull_needle", "pull_stylet", "wetted"]
 
 
 def inject_saline(state, volume):
@@ -26,9 +26,12 @@ def inject_saline(state, volume):
         If the volume is negative.
     """
     station = float(state.place[1 if state.place[1, 0] > 0.0 else 2, 0])
-    saline = more(state.setup.saline, volume, station=station)
-    wet = replace(state, setup=replace(state.setup, saline=saline))
-    return settle(wet, reference=state.nodes)
+    return wetted(state, more(state.setup.saline, volume, station=station))
+
+
+def wetted(state, saline):
+    """Return the lead in a space that holds this `saline.Saline`."""
+    return settle(replace(state, setup=replace(state.setup, saline=saline)), reference=state.nodes)
 
 
 def pull_needle(state, *, held=True):

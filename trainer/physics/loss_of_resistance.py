@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from meshes.tables.loader import number
-from trainer.physics.needle_push import push_needle
+from trainer.physics.needle_push import joined, push_needle
 from trainer.physics.syringe import AIR, press
 
 FIRM, BOUNCES, GIVES, LOST = FEELS = ("firm", "bounces", "gives", "lost")
@@ -162,14 +162,15 @@ def advance_under_pressure(needle, syringe, millimetres, *, force=None, speed=1.
     if not millimetres > 0.0:
         raise ValueError(f"millimetres must be positive, got {millimetres:g}: pull back without pressure")
     force = number("syringe", "thumb") if force is None else force
-    left = millimetres
+    first, parts, left = needle, [], millimetres
     while left > 1e-9:
         step = min(ADVANCE, left)
         needle = push_needle(needle, step, grip=grip, speed=speed)
+        parts.append(needle)
         before, seconds = syringe, step / speed
         syringe = press(syringe, force, seconds=seconds, opening=needle.opening)
         reading = _felt(before, syringe, seconds, max(before.pressure, syringe.pressure))
         left -= step
         if reading.feel in (GIVES, LOST):
             break
-    return needle, syringe, reading
+    return joined(first, parts), syringe, reading

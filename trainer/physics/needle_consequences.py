@@ -15,7 +15,8 @@ GOOD, POSSIBLE, WRONG, DANGEROUS = RATINGS = ("good", "possible", "wrong", "dang
 PUNCTURE, INTRATHECAL, SUBDURAL = "dural puncture", "intrathecal tip", "subdural tip"
 CORD_TOUCHED, ROOT_TOUCHED = "cord contact", "root contact"
 BLEEDING, HARD_BONE = "bleeding", "bone struck hard"
-KINDS = (PUNCTURE, INTRATHECAL, SUBDURAL, CORD_TOUCHED, ROOT_TOUCHED, BLEEDING, HARD_BONE)
+LEAD_IN_SAC = "lead in the sac"
+KINDS = (PUNCTURE, INTRATHECAL, SUBDURAL, CORD_TOUCHED, ROOT_TOUCHED, BLEEDING, HARD_BONE, LEAD_IN_SAC)
 
 
 @dataclass(frozen=True)
@@ -173,6 +174,17 @@ CHOICES = {
         ),
         Choice("stop", "Stop if it does not cease", POSSIBLE, "a haematoma presses on the cord within hours"),
         Choice("go on", "Go on without looking", WRONG, "blood in the space hides a haematoma"),
+    ),
+    LEAD_IN_SAC: (
+        Choice(
+            "take out",
+            "Take lead and needle out and enter at another level",
+            GOOD,
+            "the sac is left to close",
+        ),
+        Choice("stop", "Take both out and look after the patient", GOOD, "fluid is lost through the hole"),
+        Choice("test", "Test at a very low amplitude to be sure", POSSIBLE, "thresholds in the sac are low"),
+        Choice("go on", "Leave the lead there", DANGEROUS, "it lies beside the cord, and the hole leaks"),
     ),
     HARD_BONE: (
         Choice(

@@ -64,7 +64,7 @@ def push_needle(state, millimetres, *, grip=None, speed=1.0, until=None):
         left -= PIECE
         if state.depth >= limit or state.force >= number("tissue", "hand.most"):
             break
-    return state if len(parts) == 1 else _joined(first, parts)
+    return state if len(parts) == 1 else joined(first, parts)
 
 
 def _piece(state, millimetres, grip, speed, limit):
@@ -75,7 +75,7 @@ def _piece(state, millimetres, grip, speed, limit):
     return _after_push(state, memory, report, grip)
 
 
-def _joined(first, parts):
+def joined(first, parts):
     """Return the last of the states of one long push, with what all of it felt like."""
     return replace(
         parts[-1],

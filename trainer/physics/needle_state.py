@@ -239,6 +239,11 @@ class NeedleState:
         return self.code_at(self.opening_depth) == EPIDURAL == self.code_at(self.depth_in_tissue)
 
     @property
+    def in_sac(self):
+        """Whether the opening lies in the fluid of the sac."""
+        return self.code_at(self.opening_depth) == FLUID
+
+    @property
     def in_flavum(self):
         return self.code_at(self.depth_in_tissue) == FLAVUM
 
@@ -276,9 +281,9 @@ class NeedleState:
         Raises
         ------
         ValueError
-            If the opening does not lie in the epidural space.
+            If the opening lies neither in the epidural space nor, by mishap, in the sac.
         """
-        if not self.in_epidural_space:
+        if not self.in_epidural_space and not self.in_sac:
             raise ValueError(
                 f"the opening must lie in the epidural space before a lead is passed, got "
                 f"{self.opening.tissue}: advance until resistance is lost, or pull back"

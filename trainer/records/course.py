@@ -8,6 +8,7 @@ from trainer.scoring.moments import moments_of
 
 MOVES = {
     e.PushNeedle: "Advanced the needle",
+    e.PushUnderPressure: "Advanced the needle under pressure",
     e.WithdrawNeedle: "Withdrew the needle",
     e.AdvanceLead: "Advanced the lead",
 }

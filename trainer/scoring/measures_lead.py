@@ -1,12 +1,14 @@
 """Measures of each lead: where it ended, and how it was driven there."""
 
 import math
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 
 from meshes.units import radians
 from trainer.attempt import events as e
+from trainer.physics.lead_release import bevel_can_cut
 from trainer.physics.needle import side_sign
 from trainer.physics.readings import read_lead
 from trainer.scoring.measure import measure
@@ -28,7 +30,9 @@ def readings(log):
 
 @measure("Share of the leads of the case that lie in the end", unit="%")
 def leads_in_place(log):
-    return 100.0 * min(len(log.with_lead), log.task.leads) / log.task.leads
+    """Count those outside the sac: one that lies in it helps nobody."""
+    lying = [one for one in log.with_lead if not one.lead.setup.intrathecal]
+    return 100.0 * min(len(lying), log.task.leads) / log.task.leads
 
 
 @measure("Tip from the top of the target, the farthest lead", unit="levels")
@@ -91,6 +95,23 @@ def _is_forced(act):
         return False
     gained = act.after.lead.place[-1, 0] - act.before.lead.place[-1, 0]
     return bool(gained < NO_MOTION * fed)
+
+
+@measure(
+    "Pulls of the lead hard over the needle's edge",
+    status="assumed",
+    source="side force above which a pull can cut the lead: meshes/tables/lead.csv",
+)
+def bevel_pulls(log):
+    """Count withdrawals by which the lead could have been cut, its removal among them."""
+    if not log.passed:
+        return None
+    return float(sum(_can_cut(act) for act in log.acts_of(e.AdvanceLead, e.RemoveLead)))
+
+
+def _can_cut(act):
+    lead, left = act.before.lead, act.after.lead
+    return bevel_can_cut(lead, replace(lead, fed=0.0) if left is None else left)
 
 
 @measure("Times the lead was pulled back")

@@ -28,7 +28,7 @@ def time_share(log):
 
 @measure("Way of the needle's tip, to and fro", unit="mm")
 def needle_path(log):
-    moves = log.acts_of(e.PushNeedle, e.WithdrawNeedle)
+    moves = log.acts_of(e.PushNeedle, e.PushUnderPressure, e.WithdrawNeedle)
     return sum(abs(act.after.needle_depth - act.before.needle_depth) for act in moves) if moves else None
 
 

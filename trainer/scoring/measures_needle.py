@@ -7,6 +7,7 @@ from trainer.physics.needle_consequences import CHOICES
 from trainer.scoring.measure import measure
 
 SENSIBLE = ("good", "possible")
+PUSHES = (e.PushNeedle, e.PushUnderPressure)
 NEAR_FLAVUM = 4.0  # before the flavum's back where steps begin to count [mm]
 
 
@@ -79,9 +80,12 @@ def needle_redirections(log):
 
 @measure("Longest advance near the flavum between two checks of resistance", unit="mm")
 def unchecked_step(log):
-    """Sum pushes between two presses of the syringe from shortly before the flavum to the loss."""
+    """Sum pushes between two presses of the syringe from shortly before the flavum to the loss.
+
+    A push under pressure is checked all the way.
+    """
     longest, since, pushed = 0.0, {}, False
-    for act in log.acts_of(e.PushNeedle, e.PressSyringe, e.PlaceNeedle):
+    for act in log.acts_of(e.PushNeedle, e.PressSyringe, e.PushUnderPressure, e.PlaceNeedle):
         active = act.after.active
         if not isinstance(act.event, e.PushNeedle):
             since[active] = 0.0
@@ -107,7 +111,7 @@ def _near_canal(act):
 @measure("Opening deepest beyond the first millimetre of the epidural space", unit="mm")
 def overshoot(log):
     deepest = None
-    for act in log.acts_of(e.PushNeedle):
+    for act in log.acts_of(*PUSHES):
         placement = act.after.placement
         if placement.to_epidural is not None:
             past = placement.inside.opening_depth - placement.to_epidural - 1.0
@@ -117,7 +121,7 @@ def overshoot(log):
 
 @measure("Share of the pushes near the canal with a braced hand", unit="%")
 def braced_pushes(log):
-    near = [act.event.grip == "braced" for act in log.acts_of(e.PushNeedle) if _near_canal(act) > 0.0]
+    near = [act.event.grip == "braced" for act in log.acts_of(*PUSHES) if _near_canal(act) > 0.0]
     return 100.0 * sum(near) / len(near) if near else None
 
 
