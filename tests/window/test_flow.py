@@ -222,3 +222,22 @@ def test_work_can_be_stopped(qtbot):
         broken.start()
     assert isinstance(failed.args[0], ZeroDivisionError)
     assert issubclass(Stopped, Exception)
+
+
+def test_the_needle_goes_under_the_thumb_while_the_plunger_is_pressed(qtbot, look, ready, tmp_path):
+    page = flow.open_page(qtbot, ready, "practice", tmp_path / "attempt.jsonl")
+    flow.commit_plan(qtbot, page)
+    flow.hold_needle(page)
+    flow.click(qtbot, page.work.columns["picture"].through)
+    for _ in range(10):
+        flow.key(qtbot, page, Qt.Key.Key_Up)
+    flow.click(qtbot, page.work.columns["needle"].stylet)
+    qtbot.keyPress(page.work, Qt.Key.Key_P)
+    qtbot.keyPress(page.work, Qt.Key.Key_Up)
+    qtbot.keyRelease(page.work, Qt.Key.Key_Up)
+    qtbot.keyRelease(page.work, Qt.Key.Key_P)
+    last = [type(event) for event in page.session.attempt.events if not isinstance(event, e.PressSyringe)][-1]
+    assert last is e.PushUnderPressure
+    flow.key(qtbot, page, Qt.Key.Key_Up)
+    assert isinstance(page.session.attempt.events[-1], e.PushNeedle)
+    page.leave()

@@ -244,7 +244,8 @@ def _choose(state, event):
     left_open = [k for k, found in enumerate(state.complications) if not found.choice]
     if not left_open:
         raise ValueError("complications must hold one that is open, got none: go on with the work")
-    last = left_open[-1]
+    # Nobody can answer what does not show while something else does.
+    last = next((k for k in reversed(left_open) if state.complications[k].seen), left_open[-1])
     one_of("choice", event.choice, [choice.key for choice in CHOICES[state.complications[last].kind]])
     answered = tuple(
         replace(found, choice=event.choice) if k == last else found

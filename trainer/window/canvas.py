@@ -40,7 +40,7 @@ class Canvas(QWidget):
         painter.end()
 
     def draw(self, painter, box):
-        raise NotImplementedError(f"{type(self).__name__} must paint itself in draw")
+        raise TypeError(f"{type(self).__name__} must paint itself in draw, got none: give it one")
 
 
 class Rule(Canvas):

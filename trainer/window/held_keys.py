@@ -89,7 +89,7 @@ class HeldKeys(QObject):
         if first:
             self.clock.restart()
             self.timer.start()
-        self.ticked.emit(frozenset([action]), TICK_MS / 1000.0, self._fine())
+        self.ticked.emit(frozenset(self.held.values()), TICK_MS / 1000.0, self._fine())
 
     def _lift(self, source):
         if self.held.pop(source, None) is not None and not self.held:

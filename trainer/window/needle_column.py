@@ -57,7 +57,7 @@ class NeedleColumn(PhaseColumn):
         self.kind.setAccessibleName("Lead: contacts and stylet")
         self.kind.setToolTip("The lead on the table: contacts and stylet")
         self.kind.chosen_changed.connect(self._choose_lead)
-        self.braced, self.since_press = False, PRESS_SECONDS
+        self.braced, self.pressing, self.since_press = False, False, PRESS_SECONDS
         self.lay(
             row((self.hand, 1), self.undo),
             panel(self.resistance, margin=TIGHT),
@@ -99,9 +99,13 @@ class NeedleColumn(PhaseColumn):
             self.do(press, joined=seconds > 0.0)
 
     def move(self, millimetres, *, joined=False):
-        """Push the needle, or pull it back with a negative way."""
+        """Push the needle, under pressure while the plunger is pressed; negative pulls it back."""
         if millimetres > 0.0:
-            self.do(e.PushNeedle(millimetres, "braced" if self.braced else "steady"), joined=joined)
+            grip = "braced" if self.braced else "steady"
+            push = e.PushNeedle(millimetres, grip)
+            if self.pressing:
+                push = e.PushUnderPressure(millimetres, MEDIA[self.medium.chosen], PRESS_FORCE, grip)
+            self.do(push, joined=joined)
             return
         depth = self.session.state.needle_depth or 0.0
         if depth + millimetres > 0.0:
@@ -111,6 +115,7 @@ class NeedleColumn(PhaseColumn):
 
     def tick(self, actions, seconds, *, fine):
         share = FINE if fine else 1.0
+        self.pressing = "press" in actions
         size, rate = STEPS[self.step.chosen], RATES[self.step.chosen]
         for action, sign in (("advance", 1.0), ("withdraw", -1.0)):
             if action in actions:
@@ -123,12 +128,13 @@ class NeedleColumn(PhaseColumn):
             if angle:
                 approach, medial = turns[action]
                 self.reangle(approach * angle, medial * angle, joined=self.age[action] > 0.0)
-        if "press" in actions:
+        if self.pressing and "advance" not in actions:
             self.press_plunger(seconds if "press" in self.age else 0.0)
             self.age["press"] = 0.0
 
     def let_go(self):
         super().let_go()
+        self.pressing = False
         self.show_plunger(pressed=False)
 
     def act(self, action):

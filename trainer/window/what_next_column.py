@@ -24,6 +24,7 @@ HAPPENED = {
     consequences.ROOT_TOUCHED: "The patient feels it in the leg: a nerve root was touched.",
     consequences.BLEEDING: "Blood comes back through the needle.",
     consequences.HARD_BONE: "The needle presses hard on bone.",
+    consequences.LEAD_IN_SAC: "Clear fluid beside the lead: it lies in the sac.",
 }
 MOST = 5
 

@@ -5,6 +5,10 @@ from PySide6.QtCore import QElapsedTimer, QTimer, Signal
 from PySide6.QtWidgets import QStackedWidget, QWidget
 
 from trainer.attempt import events as e
+from trainer.attempt.picture_acts import c_arm
+from trainer.attempt.state import Pose
+from trainer.physics.xray_choice import rasteriser_for
+from trainer.physics.xray_picture import PictureChain
 from trainer.window.body_pane import IN_MOTION, BodyPane
 from trainer.window.canvas import column, row
 from trainer.window.carm_bar import CArmBar
@@ -24,6 +28,7 @@ WORKING = ("picture", "needle", "lead")
 # The 3D picture waits for the X-ray: it is drawn when the events of this tick are done. [ms]
 SCENE_AFTER_MS = 1
 STILL_AFTER_MS = 120
+MEASURED_PIXELS = 256
 
 
 def page_of(state):
@@ -52,7 +57,7 @@ class WorkingPage(QWidget):
         self.session, self.left_handed = session, left_handed
         scene = SpineScene(ready.meshes, back=ready.back)
         self.body = BodyPane(scene, ready.anatomy, motion_scale=IN_MOTION)
-        self.xray = XrayPane(ready.chain, session)
+        self.xray = XrayPane(_chain(ready, session.state), session)
         self.carm = CArmBar(session, left_handed=left_handed)
         self.columns = {
             "picture": PictureColumn(session, left_handed=left_handed),
@@ -292,3 +297,16 @@ class WorkingPage(QWidget):
         for keys in self.keys.values():
             keys.enabled = False
         self.body.scene.close()
+
+
+def _chain(ready, state):
+    """Return the chain of pictures, drawn by the card where a real one is faster.
+
+    A card belongs to the thread that draws with it, so this is asked here and not beside the window.
+    """
+    pose = state.room.pose or Pose(0.0, 0.0, state.scenario.task.interspace)
+    carm = c_arm(ready.anatomy, pose, pixels=MEASURED_PIXELS)
+    choice = rasteriser_for(ready.chain.scene.still, carm, drawn_by="faster")
+    if not choice.by_card:
+        return ready.chain
+    return PictureChain(ready.chain.scene, rng=ready.scenario.seed, rasterise=choice.rasterise)
