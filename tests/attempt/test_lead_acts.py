@@ -3,7 +3,6 @@
 from dataclasses import replace
 
 import numpy as np
-import pytest
 
 from scenarios.tuning_settings import TuningSettings
 from trainer.attempt import events as e
@@ -39,17 +38,6 @@ def test_a_lead_through_an_opening_in_the_sac_lies_there_and_is_told(states):
     assert np.all(radius < np.array(dura, float).ravel())
     assert step(passed, e.ChooseAfterComplication("take out")).complications[-1].choice == "take out"
     assert not step(states["needle"], e.PassLead()).lead.setup.intrathecal
-
-
-def test_saline_that_found_the_space_makes_room_for_the_lead(states):
-    state = step(states["needle"], e.MoveNeedleStylet(False))
-    state = step(state, e.PressSyringe("saline", 10.0, 1.0))
-    given = state.placement.saline - states["needle"].placement.saline
-    wet, before = step(state, e.PassLead()).lead, step(states["needle"], e.PassLead()).lead
-    assert given > 0.1
-    assert wet.setup.saline.volume == pytest.approx(state.placement.saline)
-    assert before.setup.saline.volume == pytest.approx(states["needle"].placement.saline)
-    assert wet.setup.saline.station == pytest.approx(wet.setup.mouth_station)
 
 
 def test_a_lead_that_was_cut_short_is_carried_on_with_the_next_event(states):

@@ -9,7 +9,7 @@ import pytest
 from trainer.attempt import events as e
 from trainer.physics.lead_properties import LeadProperties
 from trainer.scoring.log import Act, Log
-from trainer.scoring.measure import MEASURES
+from trainer.scoring.measures import MEASURES
 
 
 def take(name, log):

@@ -8,11 +8,10 @@ from trainer.attempt.needle_acts import LONGEST_TURN
 from trainer.attempt.refusals import inside, one_of
 from trainer.attempt.state import Complication
 from trainer.physics import lead_pair
-from trainer.physics.epidural_saline import MILLILITRE, space_opened
 from trainer.physics.intrathecal import insert_intrathecal
 from trainer.physics.lead import Mouth, advance, insert_lead, rotate, settle_on
 from trainer.physics.lead_kinds import LEADS, change_stylet, lead_kind, pull_stylet
-from trainer.physics.lead_release import inject_saline, pull_needle, wetted
+from trainer.physics.lead_release import inject_saline, pull_needle
 from trainer.physics.lead_tuning import LeadTuning
 from trainer.physics.needle_consequences import LEAD_IN_SAC
 from trainer.physics.needle_turn import stylet
@@ -48,19 +47,11 @@ def _pass_lead(state, _):
     changes = {"lead_passes": placement.lead_passes + 1, "inside": opened}
     if placement.inside.in_sac:
         return _told_in_the_sac(_with_lead(state, insert_intrathecal(canal, mouth, kind), **changes))
-    first, given = _neighbour(state), placement.saline
+    first = _neighbour(state)
     if first is None:
-        return _with_lead(state, _washed(insert_lead(canal, mouth, kind), given), **changes)
+        return _with_lead(state, insert_lead(canal, mouth, kind), **changes)
     first, lead = lead_pair.insert_second(first, mouth, kind).leads
-    return _with_lead(_with_other(state, first), _washed(lead, given), **changes)
-
-
-def _washed(lead, millilitres):
-    """Return a lead at the mouth where so much saline has gone in to find the space."""
-    if not millilitres:
-        return lead
-    opened = space_opened(MILLILITRE * millilitres)
-    return wetted(lead, opened.saline_at(lead.setup.mouth_station))
+    return _with_lead(_with_other(state, first), lead, **changes)
 
 
 def _told_in_the_sac(state):
