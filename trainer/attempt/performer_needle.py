@@ -13,7 +13,6 @@ NEAR_FLAVUM = 5.0  # from where on small steps are made [mm]
 LONGEST_PUSH = 10.0  # [mm]
 MOST_STEPS = 60
 MEDIALS_DEG = (15.0, 10.0, 20.0, 5.0, 0.0, 25.0)
-STEEP_DOWN_TO_DEG = 50.0
 
 
 class NeedleWork:

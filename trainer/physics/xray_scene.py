@@ -182,15 +182,6 @@ def needle_surfaces(point, direction, needle):
     return join_surfaces(parts)
 
 
-def _alike(meshes, jump):
-    """Return meshes of equal size and material as one `Surfaces`."""
-    if not meshes:
-        return join_surfaces([])
-    size = len(meshes[0][0])
-    faces = np.concatenate([faces + size * k for k, (_, faces) in enumerate(meshes)])
-    return Surfaces(np.concatenate([vertices for vertices, _ in meshes]), faces, jump)
-
-
 def lead_surfaces(nodes, properties, *, stylet=True):
     """Return one lead: contact rings, the bundle of its conductors and, while in place, the stylet.
 

@@ -25,16 +25,20 @@ SIDE = (1, 2, 0, "From the patient's left", "front  ←  mm  →  back")
 BONES = ListedColormap(np.linspace([0.52, 0.45, 0.33], [0.98, 0.95, 0.88], 64))
 
 
-def ideal_corridor(state):
-    """Return the hull (vertices (n, 3) [mm], faces) of the needles that serve the plan's lead, or None."""
+def planned_corridor(state):
+    """Return the CorridorMap of the plan's interspace, side and needle; of the case's before a plan."""
     plan, task = state.plan, state.scenario.task
-    found = corridor(
+    return corridor(
         state.anatomy,
         plan.interspace or task.interspace,
         side=plan.side or task.side,
         needle=Needle(length=plan.needle_length or task.needle_lengths_mm[-1]),
     )
-    return ghost_mesh(found)
+
+
+def ideal_corridor(state):
+    """Return the hull (vertices (n, 3) [mm], faces) of the needles that serve the plan's lead, or None."""
+    return ghost_mesh(planned_corridor(state))
 
 
 def hull_outline(points):

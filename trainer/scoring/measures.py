@@ -8,14 +8,9 @@ from trainer.scoring import (  # noqa: F401 each registers its measures
     measures_picture,
     measures_plan,
 )
-from trainer.scoring.measure import MEASURES, NOT_ASKED
+from trainer.scoring.measure import MEASURES
 
 
 def measure_all(log):
     """Return {name: value} of every measure of a Log; None where one could not be taken."""
     return {name: one.take(log) for name, one in MEASURES.items()}
-
-
-def as_plain(value):
-    """Return a value as JSON can hold it."""
-    return "not asked" if value is NOT_ASKED else value

@@ -13,10 +13,12 @@ from trainer.attempt.journal import read
 from trainer.attempt.picture_acts import c_arm, collimation
 from trainer.attempt.replay import repeat
 from trainer.attempt.state import PHASES, PRACTICE
+from trainer.physics.corridor_ghost import ghost_mesh
 from trainer.physics.xray_marks import side_names
 from trainer.records.pictures import tools_of
 from trainer.records.report import write_report
 from trainer.records.store import Entry, Store
+from trainer.records.way_in import planned_corridor
 from trainer.scoring.log import Log
 from trainer.scoring.moments import moment_of, moments_of
 from trainer.scoring.score import score_attempt
@@ -35,7 +37,7 @@ from trainer.window.score_list import CriterionRow, ScoreHead, SourceKey
 from trainer.window.scrubber import Scrubber
 from trainer.window.shortcuts import key_of
 from trainer.window.strips import TopStrip
-from trainer.window.wanted import wanted_approaches, wanted_way
+from trainer.window.wanted import wanted_approaches
 from trainer.window.xray_pane import BARE
 
 PLAY_MS = 120
@@ -90,7 +92,8 @@ def debriefed(path, progress, *, person):
     progress(2, 3, "the wanted way")
     stamps = [entry.stamp for entry in record.entries if entry.stamp is not None]
     seconds = stamps[-1] if stamps else 0.0
-    ghost, approaches = wanted_way(attempt.state), wanted_approaches(attempt.state)
+    wanted = planned_corridor(attempt.state)
+    ghost, approaches = ghost_mesh(wanted), wanted_approaches(wanted)
     return Debriefed(path, attempt, log, score, ready, ghost, seconds, thumbnails, kept, approaches)
 
 

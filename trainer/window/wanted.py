@@ -1,34 +1,15 @@
-"""What is wanted: the way in for the needle, the goal for the lead. No Qt here."""
+"""What is wanted of the needle's approach, and the goal of the lead. No Qt here."""
 
 import numpy as np
 
-from trainer.physics.corridor import corridor
-from trainer.physics.needle import Needle, side_sign
-from trainer.records.way_in import ideal_corridor
+from trainer.physics.needle import side_sign
 
 HALF_WIDTH = 3.0  # [mm] of the goal (common practice)
 GOAL_LENGTH = 53.0  # [mm] over which the contacts shall lie dorsal
 
 
-def wanted_way(state):
-    """Return the mesh of the needles that serve the planned lead, or None where there are none."""
-    return ideal_corridor(state)
-
-
-def _ways(state):
-    plan, task = state.plan, state.scenario.task
-    length = plan.needle_length or task.needle_lengths_mm[-1]
-    return corridor(
-        state.anatomy,
-        plan.interspace or task.interspace,
-        side=plan.side or task.side,
-        needle=Needle(length=length),
-    )
-
-
-def wanted_approaches(state):
-    """Return the flattest and the steepest approach of the needles that serve the lead [rad], or None."""
-    found = _ways(state)
+def wanted_approaches(found):
+    """Return the flattest and steepest approach [rad] of the needles that serve the lead, or None."""
     which = found.serving.any(axis=(0, 1, 3))
     if not which.any():
         return None

@@ -9,6 +9,7 @@ from trainer.attempt.picture_acts import c_arm
 from trainer.attempt.state import Pose
 from trainer.physics.xray_choice import rasteriser_for
 from trainer.physics.xray_picture import PictureChain
+from trainer.records.way_in import ideal_corridor
 from trainer.window.body_pane import IN_MOTION, BodyPane
 from trainer.window.canvas import column, row
 from trainer.window.carm_bar import CArmBar
@@ -19,7 +20,7 @@ from trainer.window.needle_column import NeedleColumn
 from trainer.window.picture_column import PictureColumn
 from trainer.window.scene import SpineScene
 from trainer.window.state_words import picture_readings
-from trainer.window.wanted import goal_corners, wanted_way
+from trainer.window.wanted import goal_corners
 from trainer.window.what_next_column import WhatNextColumn, open_complication
 from trainer.window.work import Work
 from trainer.window.xray_pane import XrayPane
@@ -157,7 +158,7 @@ class WorkingPage(QWidget):
         elif plan != self.wanted_for:
             self.wanted_for = plan
             self.body.scene.show_ghost(None)
-            self.finding = Work(lambda _: wanted_way(state))
+            self.finding = Work(lambda _: ideal_corridor(state))
             self.finding.signals.done.connect(self._show_way)
             self.finding.start()
 
